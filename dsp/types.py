@@ -1,0 +1,206 @@
+"""The values that flow through dsp: traces in, the mean heel of each window out.
+
+Angles in radians, time in seconds since the day's epoch (``epoch_ns``, UTC), heel positive starboard side down.
+All ``u`` are standard uncertainties (one sigma) and in the unit of their quantity.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Verdict = Literal["fine", "caution", "rejected"]
+
+
+@dataclass(frozen=True)
+class StationKnowledge:
+    """What is known beforehand about one heel station. NaN means not known, and a default widens the interval."""
+
+    name: str
+    scale_u: float = float("nan")
+    """Relative standard uncertainty of scale."""
+    drift_u: float = float("nan")
+    """rad/s, standard uncertainty of a linear drift of the zero."""
+    yaw_u: float = float("nan")
+    """rad, standard uncertainty of the mounting's yaw (trim cross-talk)."""
+    zero_u: float = float("nan")
+    """rad, standard uncertainty of the zero after calibration; matters for list, not for GM."""
+    noise: float = float("nan")
+    """rad, standard deviation of one reading on a still bench."""
+    range: float = float("inf")
+    """rad, clips at plus and minus this."""
+    hand_read: bool = False
+    """A pendulum or U-tube read by a person: one value per window, not a trace."""
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One channel as it came: irregular samples, signs and scale corrected, nothing removed."""
+
+    station: str
+    time: Array
+    """(n,) s since the epoch, strictly increasing."""
+    value: Array
+    """(n,) rad for heel and trim, m/s for wind speed, N for tension; no NaN."""
+    suspect: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    """(n,) flagged by the device or the logger; empty means none."""
+
+
+@dataclass(frozen=True)
+class Wind:
+    """Wind at one mast."""
+
+    time: Array
+    """(n,) s since the epoch."""
+    speed: Array
+    """(n,) m/s."""
+    direction: Array | None = None
+    """(n,) rad clockwise from the bow, where it comes from; None where it is not measured."""
+
+
+@dataclass(frozen=True)
+class WindowSpan:
+    """One settled window as marked: from when to when, in which state of the weights, with what was confirmed."""
+
+    label: str
+    start: float
+    """s since the epoch."""
+    stop: float
+    """s since the epoch."""
+    moved_at: float = float("nan")
+    """s since the epoch: when the last weight of this state came to rest, if marked."""
+    confirmed: frozenset[str] = frozenset()
+    """``lines``, ``muster``, ``crane``, ``clear``, ``quiet``, as marked."""
+    expected_confirmations: frozenset[str] = frozenset()
+    """What should have been confirmed; empty for an imported record, where nobody was asked."""
+    group: str = ""
+    """State of the weights; windows of one state share a group. Empty: each window its own."""
+    hand_readings: tuple[tuple[str, float, float], ...] = ()
+    """(station, heel rad, u rad) read by a person in this window."""
+
+
+@dataclass(frozen=True)
+class Day:
+    """Everything the mathematics is handed for one test day."""
+
+    epoch_ns: int
+    heel: tuple[Trace, ...]
+    windows: tuple[WindowSpan, ...]
+    knowledge: tuple[StationKnowledge, ...] = ()
+    trim: tuple[Trace, ...] = ()
+    wind: Wind | None = None
+    tension: tuple[Trace, ...] = ()
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One source of uncertainty of one value."""
+
+    source: str
+    """In the trade's words: ``low-frequency heel``, ``wind``, ``sensor noise``, ``scale``."""
+    u: float
+    """Standard uncertainty contributed, in the unit of the value."""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One question asked of a window, with its answer."""
+
+    code: str
+    """Short code as in the README: people, taut, transient, burst, wind, drift, slosh, stuck, ..."""
+    value: float
+    """The statistic, in ``unit``."""
+    threshold: float
+    """Beyond this it counts; NaN where the check could not be made."""
+    unit: str
+    false_alarm: float
+    """Probability that a clean window goes beyond the threshold."""
+    verdict: Verdict
+    says: str
+    """One sentence a coordinator understands, with the figure."""
+    evidence: dict[str, Array] = field(default_factory=dict)
+    """Named arrays for a picture: at least ``time`` (s since the epoch) and one curve (rad unless named)."""
+
+
+@dataclass(frozen=True)
+class RollMotion:
+    """Natural roll of a window or of the day."""
+
+    period: float
+    """s; NaN if no roll can be made out."""
+    period_u: float
+    damping: float
+    """Fraction of critical."""
+    damping_u: float
+    amplitude: float
+    """rad, root mean square times sqrt 2."""
+
+
+@dataclass(frozen=True)
+class StationHeel:
+    """Mean heel of one window as one station alone gives it."""
+
+    station: str
+    heel: float
+    """rad; NaN with a ``reason`` if there is none."""
+    u: float
+    offset: float
+    """rad, this station's offset against the combination, common to the day."""
+    samples: int
+    rate: float
+    """Hz, true mean rate inside the window."""
+    used: bool
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class WindowHeel:
+    """What one window is worth."""
+
+    span: WindowSpan
+    heel: float
+    """rad, all used stations combined, referred to the day's reference wind; NaN if nothing could be computed."""
+    u: float
+    """rad, standard uncertainty without the common scale; for the window by itself."""
+    dof: float
+    """Effective degrees of freedom of ``u``."""
+    budget: tuple[BudgetLine, ...]
+    """rad."""
+    stations: tuple[StationHeel, ...]
+    roll: RollMotion
+    checks: tuple[Check, ...]
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    """Codes of the checks that made the verdict."""
+    wind_correction: float = 0.0
+    """rad already taken off ``heel`` to bring it to the reference wind."""
+
+
+@dataclass(frozen=True)
+class DayHeel:
+    """All windows of a day, with what ties them together."""
+
+    epoch_ns: int
+    windows: tuple[WindowHeel, ...]
+    covariance: Array
+    """(k, k) rad2 of the window heels: own part, drift, wind coefficient; without the common scale and offset."""
+    scale_u: float
+    """Relative standard uncertainty of scale common to all windows, stations combined."""
+    zero_u: float
+    """rad, standard uncertainty of the combination's zero (list); NaN if no zero was calibrated."""
+    roll: RollMotion
+    """Of the whole day."""
+    wind_coefficient: float
+    """rad per (m/s)^2 of abeam wind pressure; NaN without wind."""
+    wind_coefficient_u: float
+    reference_wind: float
+    """m/s, the wind to which windows are referred; NaN without wind."""
+    spectrum: dict[str, Array]
+    """``frequency`` Hz, ``density`` rad2/Hz measured, ``model`` rad2/Hz of the pooled low-frequency and roll model."""
+    assumptions: tuple[str, ...]
+    """What had to be assumed, one sentence each."""

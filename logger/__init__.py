@@ -1,0 +1,1 @@
+"""Acquisition: source -> framing -> decode -> channel -> archive; and the events of the day."""

@@ -109,4 +109,239 @@ class GmResult:
     """rad, residual standard deviation of the carried fit."""
 
 
-__all__ = ["Array", "BudgetLine", "Check", "DayHeel", "GmResult", "Maybe", "Quantified", "State", "WindowPoint"]
+@dataclass(frozen=True)
+class MarkReading:
+    """One draught or freeboard reading with what the fit made of it."""
+
+    label: str
+    kind: str
+    """``draught`` or ``freeboard``."""
+    x: float
+    y: float
+    """m, where it was read."""
+    reading: float
+    """m, as read."""
+    waterline_z: float
+    """m above the moulded baseline, after keel and plate corrections."""
+    u: float
+    residual: float
+    """m from the fitted waterline."""
+    used: bool
+    says: str = ""
+    """Why it was left out, or that it looks misread."""
+
+
+@dataclass(frozen=True)
+class Waterline:
+    """Where she floats: z = mean + trim slope and list and hog, from all readings at once."""
+
+    mean_draught: Quantified
+    """m at amidships on the centreline, hog included."""
+    draught_aft: Quantified
+    """m at the aft perpendicular."""
+    draught_forward: Quantified
+    """m at the forward perpendicular."""
+    trim: Quantified
+    """m, T_A - T_F, positive by the stern."""
+    list: Quantified
+    """rad, starboard side down positive."""
+    hog: Quantified
+    """m, keel amidships above the line of the ends is positive (hogged), below is negative (sagged)."""
+    covariance: Array
+    """(4, 4) of (mean at amidships, trim, list, hog)."""
+    readings: tuple[MarkReading, ...]
+    density: Quantified
+    """kg/m3 of the water she floats in."""
+
+
+@dataclass(frozen=True)
+class Floating:
+    """Hydrostatics at one waterline. Positions from aft perpendicular, centreline, moulded baseline."""
+
+    displacement: float
+    """kg."""
+    lcb: float
+    kb: float
+    lcf: float
+    km: float
+    """m, transverse metacentre above the baseline."""
+    kml: float
+    bm: float
+    tpc: float
+    """kg per m of sinkage (shown as t/cm)."""
+    mct: float
+    """kg m per m of trim (shown as t m/cm)."""
+    source: str
+    """``table``, ``offsets`` or ``values``, with the corrections applied."""
+    corrections: tuple[BudgetLine, ...] = ()
+    """Each published correction with its amount (kg) in ``u``'s place and its name."""
+
+
+@dataclass(frozen=True)
+class AsInclined:
+    """The vessel as she floated during the test."""
+
+    displacement: Quantified
+    """kg."""
+    km: Quantified
+    gm_fluid: Quantified
+    free_surface: Quantified
+    """kg m, sum of free-surface moments aboard during the test."""
+    kg: Quantified
+    """m, solid: KM - GM fluid - free-surface moments / displacement, in the first state of the weights."""
+    lcg: Maybe[Quantified]
+    tcg: Maybe[Quantified]
+    roll_period: Maybe[Quantified]
+    radius_ratio: Maybe[Quantified]
+    """k/B from the roll period and GM."""
+
+
+@dataclass(frozen=True)
+class SurveyItem:
+    """One line of the deadweight survey or one thing known to the plan (weights, people, tank contents)."""
+
+    name: str
+    action: str
+    """``off``, ``on`` or ``move``."""
+    mass: float
+    """kg, positive."""
+    x: float
+    y: float
+    z: float
+    mass_u: float
+    position_u: float
+    to: tuple[float, float, float] | None = None
+    """New centre where ``action`` is ``move``."""
+    space: str = ""
+    surveyed_by: str = ""
+    group: str = ""
+    """``survey``, ``test weights``, ``people``, ``tanks``."""
+    free_surface: float = 0.0
+    """kg m that goes with it."""
+    ballast: bool = False
+    """Liquid ballast; not counted as surplus weight (IACS Rec. 31)."""
+
+
+@dataclass(frozen=True)
+class Centre:
+    """Mass and centre of gravity."""
+
+    mass: Quantified
+    """kg."""
+    vcg: Quantified
+    lcg: Quantified
+    tcg: Quantified
+    """m."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One comparison with published guidance. Advice: the responsible person may differ, with a reason on record."""
+
+    code: str
+    says: str
+    """One sentence with the figure found and the figure wanted."""
+    met: bool | None
+    """None where it could not be checked."""
+    source: str
+    """Document and paragraph."""
+    status: str
+    """``read`` in the document, ``common practice`` or ``from memory``."""
+    departure: str = ""
+    """Reason on record, if the responsible person departs from it."""
+
+
+@dataclass(frozen=True)
+class ConditionAnswer:
+    """One loading condition against its allowable KG."""
+
+    name: str
+    kg: Quantified
+    """m, fluid KG of the condition with the lightship found."""
+    allowable: float
+    margin: float
+    """m, allowable minus KG."""
+    verdict: str
+    """``clear``, ``over`` or ``too close to call``."""
+    probability_over: float
+    says: str
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """One figure of the lightship against the previous or estimated one."""
+
+    what: str
+    value: float
+    threshold: float
+    unit: str
+    says: str
+    source: str
+    verdict: str
+    """``within``, ``beyond`` or ``too close to call``."""
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Enough to make the same answer again."""
+
+    version: str
+    made_at: str
+    """RFC 3339 UTC."""
+    inputs: tuple[tuple[str, str], ...]
+    """(file relative to the folder, SHA-256)."""
+    settings: dict[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the day came to. Always preliminary until the authority accepts it."""
+
+    name: str
+    confidence: float
+    headline: str
+    """One sentence a coordinator can read out to the owner."""
+    outlook: str
+    """``clear``, ``over``, ``too close to call`` or ``no limit given``."""
+    next_step: str
+    """What would settle it or improve it most."""
+    gm: Maybe[GmResult]
+    waterline: Maybe[Waterline]
+    floating: Maybe[Floating]
+    as_inclined: Maybe[AsInclined]
+    survey: tuple[SurveyItem, ...]
+    lightship: Maybe[Centre]
+    deviations: tuple[Deviation, ...]
+    conditions: tuple[ConditionAnswer, ...]
+    advice: tuple[Advice, ...]
+    monte_carlo: Maybe[dict[str, tuple[float, float]]]
+    """Name -> (low, high) of the interval by JCGM 101, SI: gm, kg, mass, vcg, lcg, tcg."""
+    assumptions: tuple[str, ...]
+    missing: dict[str, str]
+    """Result that could not be computed -> reason."""
+    day: DayHeel | None
+    provenance: Provenance
+
+
+__all__ = [
+    "Advice",
+    "Answer",
+    "Array",
+    "AsInclined",
+    "BudgetLine",
+    "Centre",
+    "Check",
+    "ConditionAnswer",
+    "DayHeel",
+    "Deviation",
+    "Floating",
+    "GmResult",
+    "MarkReading",
+    "Maybe",
+    "Provenance",
+    "Quantified",
+    "State",
+    "SurveyItem",
+    "Waterline",
+    "WindowPoint",
+]

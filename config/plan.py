@@ -47,7 +47,9 @@ class Vessel(Table):
     """Particulars of the vessel."""
 
     name: str = "unnamed"
-    type: Literal["cargo", "passenger", "fishing", "tug", "offshore", "high_speed", "yacht", "barge", "other"] = "other"
+    type: Literal[
+        "cargo", "passenger", "fishing", "tug", "offshore", "high_speed", "yacht", "barge", "other"
+    ] = "other"
     length_m: Positive | None = None
     """Length between perpendiculars."""
     breadth_m: Positive | None = None
@@ -111,6 +113,14 @@ class Movement(Table):
     moment_tm: float | None = None
     """Total transverse moment of the state, t m to starboard; only where weights are not listed."""
     note: str = ""
+
+
+class Sequence(Table):
+    """Which movements are made; `config.sequence.movements` spells them out."""
+
+    standard: Literal["four_weights_eight_movements", "own"] = "own"
+    """``four_weights_eight_movements``: zero and the eight customary movements of four weights;
+    ``own``: the ``[[movements]]`` of the plan."""
 
 
 class MusterStation(Table):
@@ -204,6 +214,15 @@ class Limits(Table):
     """Smallest GM wanted as inclined, if any."""
 
 
+class Overrule(Table):
+    """A person's decision on a window, against the verdict, with a reason."""
+
+    window: str
+    verdict: Literal["fine", "caution", "rejected"]
+    reason: str = Field(min_length=3)
+    by: str = Field(min_length=1)
+
+
 class Settings(Table):
     """How the day is reduced."""
 
@@ -219,15 +238,6 @@ class Settings(Table):
     assumed_displacement_u95_percent: NotNegative | None = None
     """Used where a typed displacement has no interval of its own."""
     overrules: tuple[Overrule, ...] = ()
-
-
-class Overrule(Table):
-    """A person's decision on a window, against the verdict, with a reason."""
-
-    window: str
-    verdict: Literal["fine", "caution", "rejected"]
-    reason: str = Field(min_length=3)
-    by: str = Field(min_length=1)
 
 
 class Weather(Table):
@@ -254,8 +264,7 @@ class Plan(Table):
     broker: Broker = Broker()
     stations: tuple[Station, ...] = ()
     weights: tuple[Weight, ...] = ()
-    sequence: Literal["four_weights_eight_movements", "own"] = "own"
-    """``four_weights_eight_movements`` fills in the customary movements for four weights."""
+    sequence: Sequence = Sequence()
     movements: tuple[Movement, ...] = ()
     muster_stations: tuple[MusterStation, ...] = ()
     people: tuple[Person, ...] = ()
@@ -283,9 +292,13 @@ class Plan(Table):
         for movement in self.movements:
             unknown = [w for w in (*movement.to_port, *movement.to_starboard) if w not in known]
             if unknown:
-                raise ValueError(f"movements: {movement.label} moves {', '.join(unknown)}, which is no weight of the plan")
+                raise ValueError(
+                    f"movements: {movement.label} moves {', '.join(unknown)}, which is no weight of the plan"
+                )
         places = {m.name for m in self.muster_stations}
         for person in self.people:
             if places and person.muster_station not in places:
-                raise ValueError(f"people: {person.name} musters at {person.muster_station}, which is no muster station")
+                raise ValueError(
+                    f"people: {person.name} musters at {person.muster_station}, which is no muster station"
+                )
         return self

@@ -78,6 +78,17 @@ class MqttSource(Table):
     topic: str = Field(min_length=1, max_length=256)
 
 
+class RegisterMap(Table):
+    """One value in a Modbus device."""
+
+    name: str
+    """Referred to by a channel's ``field``."""
+    address: int = Field(ge=0, le=65535)
+    kind: Literal["int16", "uint16", "int32", "uint32", "float32"] = "int16"
+    table: Literal["holding", "input"] = "input"
+    word_order: Literal["big", "little"] = "big"
+
+
 class ModbusSource(Table):
     """Modbus RTU registers polled over a serial line."""
 
@@ -90,17 +101,6 @@ class ModbusSource(Table):
     unit_address: int = Field(ge=1, le=247)
     poll_s: Positive = 0.1
     registers: tuple[RegisterMap, ...] = Field(min_length=1)
-
-
-class RegisterMap(Table):
-    """One value in a Modbus device."""
-
-    name: str
-    """Referred to by a channel's ``field``."""
-    address: int = Field(ge=0, le=65535)
-    kind: Literal["int16", "uint16", "int32", "uint32", "float32"] = "int16"
-    table: Literal["holding", "input"] = "input"
-    word_order: Literal["big", "little"] = "big"
 
 
 class PlaybackSource(Table):
@@ -151,7 +151,9 @@ class Station(Table):
     """One device at one place. A station may give several quantities."""
 
     name: Name
-    kind: Literal["inclinometer", "pendulum", "u_tube", "anemometer", "load_cell", "thermometer", "other"] = "inclinometer"
+    kind: Literal["inclinometer", "pendulum", "u_tube", "anemometer", "load_cell", "thermometer", "other"] = (
+        "inclinometer"
+    )
     position_m: Point | None = None
     length_m: Positive | None = None
     """Pendulum: from the point of suspension to the scale. U-tube: distance between the legs athwartships."""

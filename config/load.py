@@ -6,7 +6,7 @@ import difflib
 import re
 import tomllib
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TypeVar
 
@@ -79,9 +79,7 @@ def read_text(path: Path) -> str:
             raise bad(path.name, "whole file", f"{path.stat().st_size} bytes", "a file under 4 MB")
         return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
-        raise bad(
-            str(path), "whole file", None, "this file should exist; `quietheel new NAME` writes one"
-        ) from None
+        raise bad(str(path), "whole file", None, "this file should exist; `quietheel new NAME` writes one") from None
     except UnicodeDecodeError as error:
         raise bad(path.name, f"byte {error.start}", None, "text in UTF-8; save the file as UTF-8") from None
     except OSError as error:
@@ -187,7 +185,7 @@ def _fields_at(model: type[BaseModel], path: tuple[str | int, ...]) -> list[str]
     return [name for c in current for name in c.model_fields]
 
 
-def _models_in(annotations: list[object]) -> Iterator[type[BaseModel]]:
+def _models_in(annotations: Iterable[object]) -> Iterator[type[BaseModel]]:
     for annotation in annotations:
         if isinstance(annotation, type) and issubclass(annotation, BaseModel):
             yield annotation

@@ -47,9 +47,7 @@ class Vessel(Table):
     """Particulars of the vessel."""
 
     name: str = "unnamed"
-    type: Literal[
-        "cargo", "passenger", "fishing", "tug", "offshore", "high_speed", "yacht", "barge", "other"
-    ] = "other"
+    type: Literal["cargo", "passenger", "fishing", "tug", "offshore", "high_speed", "yacht", "barge", "other"] = "other"
     length_m: Positive | None = None
     """Length between perpendiculars."""
     breadth_m: Positive | None = None

@@ -77,9 +77,13 @@ def spell(movement: Movement) -> str:
     >>> spell(Movement(label="5", to_port=("1", "3")))
     'movement 5: weights 1 and 3 to port'
     """
-    parts = [
-        f"weight{'s' if len(names) > 1 else ''} {' and '.join([', '.join(names[:-1]), names[-1]] if names[1:] else names)} to {side}"
+    moves = [
+        f"weight{'s' if len(names) > 1 else ''} {_listed(names)} to {side}"
         for names, side in ((movement.to_port, "port"), (movement.to_starboard, "starboard"))
         if names
     ]
-    return f"movement {movement.label}: {', '.join(parts) or 'no weight moves'}"
+    return f"movement {movement.label}: {', '.join(moves) or 'no weight moves'}"
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

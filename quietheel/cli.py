@@ -99,9 +99,7 @@ def run(arguments: list[str]) -> int:
         extra = _EXTRAS.get((error.name or "").partition(".")[0])
         if extra is None:
             raise
-        click.echo(
-            f"this verb needs {error.name}; install it with: pip install 'quietheel[{extra}]'", err=True
-        )
+        click.echo(f"this verb needs {error.name}; install it with: pip install 'quietheel[{extra}]'", err=True)
         return OUTSIDE_FAILED
     except (OSError, TimeoutError) as error:
         click.echo(f"{click.style('failed outside quietheel', fg='red', bold=True)}: {error}", err=True)

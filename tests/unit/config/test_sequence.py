@@ -17,8 +17,7 @@ def test_the_customary_sequence_is_the_published_table() -> None:
     # navale-marine.blogspot.com, calculation sheet I: weights to port after each movement
     to_port = ["24", "4", "", "1", "13", "123", "1234", "234", "24"]
     found = [
-        "".join(sorted(name for name, side in state.items() if side == "port"))
-        for state in positions(plan()).values()
+        "".join(sorted(name for name, side in state.items() if side == "port")) for state in positions(plan()).values()
     ]
     assert found == to_port
 
@@ -35,7 +34,4 @@ def test_three_weights_cannot_do_it() -> None:
 
 
 def test_how_it_is_called_out() -> None:
-    assert (
-        spell(Movement(label="2", to_starboard=("A", "B", "C")))
-        == "movement 2: weights A, B and C to starboard"
-    )
+    assert spell(Movement(label="2", to_starboard=("A", "B", "C"))) == "movement 2: weights A, B and C to starboard"

@@ -7,7 +7,7 @@ All ``u`` are standard uncertainties (one sigma) and in the unit of their quanti
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -204,3 +204,113 @@ class DayHeel:
     """``frequency`` Hz, ``density`` rad2/Hz measured, ``model`` rad2/Hz of the pooled low-frequency and roll model."""
     assumptions: tuple[str, ...]
     """What had to be assumed, one sentence each."""
+    dof: float = float("inf")
+    """Effective degrees of freedom of ``covariance``: how well the day's low-frequency spectrum is known."""
+    marks: tuple[StationMarks, ...] = ()
+    """What was marked in each station's record over the whole day."""
+
+
+@dataclass(frozen=True)
+class StationMarks:
+    """What was marked in one station's trace; nothing is removed, each mask says what a sample is."""
+
+    station: str
+    spike: NDArray[np.bool_]
+    """(n,) single samples far off their neighbours."""
+    stuck: NDArray[np.bool_]
+    """(n,) runs of one and the same value, longer than motion and resolution explain."""
+    saturated: NDArray[np.bool_]
+    """(n,) at the end of the range."""
+    suspect: NDArray[np.bool_]
+    """(n,) flagged by device or logger, or not a number."""
+    gaps: tuple[tuple[float, float], ...]
+    """(from, to) s since the epoch, silent for longer than the rate explains."""
+    rate: float
+    """Hz, median true rate."""
+    noise: float
+    """rad, standard deviation of one reading about the smooth motion."""
+    resolution: float
+    """rad, smallest step between different readings; 0 where none can be made out."""
+
+    @property
+    def good(self) -> NDArray[np.bool_]:
+        """(n,) samples that may enter a fit."""
+        return np.asarray(~(self.spike | self.stuck | self.saturated | self.suspect), dtype=np.bool_)
+
+
+class Motion(Protocol):
+    """What a window's motion is like: the model that whitens it."""
+
+    def covariance(self, lag: Array) -> Array:
+        """Return the autocovariance (rad2) at ``lag`` (s): low-frequency heel and roll, without white noise."""
+        ...
+
+    def spectrum(self, frequency: Array) -> Array:
+        """Return the one-sided spectral density (rad2/Hz) at ``frequency`` (Hz), without white noise."""
+        ...
+
+    @property
+    def white(self) -> float:
+        """Variance (rad2) of the white part of one bin of the grid: sensor noise after averaging."""
+        ...
+
+
+@dataclass(frozen=True)
+class WindowEvidence:
+    """Everything a check may look at for one window. Arrays of length n are on the window's even grid."""
+
+    span: WindowSpan
+    time: Array
+    """(n,) s since the epoch, bin centres; bins without any sample are left out, so steps may be uneven."""
+    step: float
+    """s, width of a bin."""
+    heel: Array
+    """(n,) rad, stations combined, the window's mean and wind part not removed; subtract ``mean`` to centre it."""
+    mean: float
+    """rad, generalised least squares mean, before the wind correction."""
+    mean_u: float
+    """rad, standard uncertainty of ``mean`` from motion and noise."""
+    low: Array
+    """(n,) rad, ``heel`` minus mean, wind part and fitted roll: low-frequency heel and noise."""
+    roll: Array
+    """(n,) rad, fitted roll, transient included."""
+    transient: Array
+    """(n,) rad, the decaying transient alone (part of ``roll``)."""
+    wind_part: Array
+    """(n,) rad, wind coefficient times (abeam pressure - reference); zeros without wind."""
+    whitened: Array
+    """(n,) residual of the whole model (mean, wind) whitened with the model covariance: unit variance if it holds."""
+    covariance: Array
+    """(n, n) rad2, model covariance of ``heel`` about its mean with this window's amplitudes, white noise included."""
+    low_covariance: Array
+    """(n, n) rad2, the part of it that belongs to ``low``: low-frequency heel and noise, no roll."""
+    motion: Motion
+    """The model of this window (the day's shape, this window's amplitudes)."""
+    low_scale: float
+    """Variance of this window's low-frequency heel over the day's, by itself, before shrinkage; 1 is usual."""
+    low_scale_dof: float
+    """Degrees of freedom of ``low_scale``."""
+    window_roll: RollMotion
+    day_roll: RollMotion
+    traces: tuple[Trace, ...]
+    """Heel stations inside the window, raw."""
+    marks: tuple[StationMarks, ...]
+    """For each of ``traces``, cut to the window."""
+    station_residual: dict[str, Array]
+    """Station -> (n,) rad, bin means of that station minus the combination after alignment; NaN where it is silent."""
+    station_difference: dict[str, tuple[float, float]]
+    """Station -> (rad, u rad): its window mean minus the combination, after the day's offset, scale, drift."""
+    tension: tuple[Trace, ...]
+    """Tension inside the window, N."""
+    tension_day: tuple[Trace, ...]
+    """Tension of the whole day, N."""
+    wind_speed: Array | None
+    """(n,) m/s bin means; None without wind."""
+    wind_pressure: Array | None
+    """(n,) (m/s)^2 abeam, low-passed as in the fit; None without wind."""
+    wind_coefficient: float
+    """rad per (m/s)^2; NaN without wind."""
+    wind_coefficient_u: float
+    reference_pressure: float
+    """(m/s)^2 to which windows are referred; NaN without wind."""
+    knowledge: tuple[StationKnowledge, ...]

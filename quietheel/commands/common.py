@@ -1,0 +1,64 @@
+"""Options and habits that several verbs share."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., object])
+
+folder_argument = click.argument(
+    "folder", metavar="[DIR]", default=".", type=click.Path(path_type=Path, file_okay=False), required=False
+)
+"""The test folder as an argument; the current folder if it is left out."""
+
+folder_option = click.option(
+    "--folder",
+    "-C",
+    metavar="DIR",
+    default=".",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Test folder; the current folder if left out.",
+)
+"""The test folder as an option, for verbs whose arguments are other things."""
+
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+
+
+def print_json(value: object) -> None:
+    """Print one JSON object on stdout; NaN and infinities become null, since JSON has none."""
+    click.echo(json.dumps(plain(value), ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def plain(value: Any) -> Any:
+    """Turn numpy values, paths and NaN into what JSON can say.
+
+    >>> plain({"a": float("nan"), "b": (1, Path("x"))})
+    {'a': None, 'b': [1, 'x']}
+    """
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [plain(item) for item in value]
+    if isinstance(value, float):
+        return value if value == value and abs(value) != float("inf") else None
+    if value is None or isinstance(value, (str, int, bool)):
+        return value
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    return str(value)
+
+
+def talk(text: str = "") -> None:
+    """Say something to the person: to stderr, so that results on stdout stay clean."""
+    click.echo(text, err=True)
+
+
+def interactive() -> bool:
+    """Whether a person sits at the terminal."""
+    return sys.stdin is not None and sys.stdin.isatty()

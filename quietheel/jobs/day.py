@@ -1,0 +1,160 @@
+"""Open a recorded test day: record, marks and plan become the values that the mathematics is handed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from config.folder import TestFolder
+from config.plan import Plan
+from config.stations import Calibration, Station
+from config.units import COVERAGE_95, DEGREE
+from dsp.types import Day, StationKnowledge, Trace, Wind, WindowSpan
+from logger.archive.reader import read_series, to_frame
+from logger.archive.timing import repair
+from logger.events import Event, EventLog
+from logger.marks import CONFIRMATIONS, MarkedWindow, marked_windows
+from logger.records import Flag, Quantity, Series
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_BAD_FLAGS = int(Flag.SUSPECT | Flag.SATURATED)
+
+
+@dataclass(frozen=True)
+class RecordedDay:
+    """One test day as it lies in its folder, ready for `dsp.day.evaluate_day`."""
+
+    folder: TestFolder
+    plan: Plan
+    events: tuple[Event, ...]
+    windows: tuple[MarkedWindow, ...]
+    """Every window marked, voided ones included, in order of time."""
+    day: Day
+    """What the mathematics sees: calibrated traces and the windows that were not voided."""
+    series: tuple[Series, ...]
+    """The same channels with times repaired, in canonical units, before calibration, with their history."""
+
+
+def read_frame(folder: Path | str = ".") -> pd.DataFrame:
+    """Load a folder's whole record as one pandas frame: time, station, quantity, value, unit, flags.
+
+    >>> import quietheel
+    >>> quietheel.read_frame("demo-day").head()  # doctest: +SKIP
+    """
+    return to_frame(TestFolder(Path(folder)).record)
+
+
+def open_day(folder: Path | str = ".") -> RecordedDay:
+    """Read plan, marks and record of a test folder.
+
+    Returns
+    -------
+    RecordedDay; times in seconds since the start of the first reading, angles in radians.
+
+    Raises
+    ------
+    BadInput where the plan, the marks or the record cannot be used.
+    """
+    place = TestFolder(Path(folder))
+    plan = place.plan()
+    events = tuple(EventLog(place.path).read())
+    windows = tuple(marked_windows(events, plan))
+    series = tuple(repair(one) for one in read_series(place.record))
+    first = [int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows]
+    epoch_ns = min(first, default=0)
+    return RecordedDay(place, plan, events, windows, make_day(plan, series, windows, epoch_ns), series)
+
+
+def make_day(plan: Plan, series: tuple[Series, ...], windows: tuple[MarkedWindow, ...], epoch_ns: int) -> Day:
+    """Turn calibrated series and marks into what the mathematics is handed."""
+    stations = {station.name: station for station in plan.stations}
+    traces: dict[Quantity, list[Trace]] = {}
+    for one in series:
+        if len(one):
+            traces.setdefault(one.quantity, []).append(_trace(one, stations.get(one.station), epoch_ns))
+    spans = tuple(_span(window, epoch_ns) for window in windows if not window.voided and window.stop_ns is not None)
+    heel = tuple(traces.get(Quantity.HEEL, []))
+    names = [trace.station for trace in heel] + [
+        s.name for s in plan.stations if s.kind in ("pendulum", "u_tube") and s.name not in {t.station for t in heel}
+    ]
+    return Day(
+        epoch_ns=epoch_ns,
+        heel=heel,
+        windows=spans,
+        knowledge=tuple(_knowledge(name, stations.get(name)) for name in names),
+        trim=tuple(traces.get(Quantity.TRIM, [])),
+        wind=_wind(traces, stations),
+        tension=tuple(traces.get(Quantity.LINE_TENSION, [])),
+    )
+
+
+def _trace(series: Series, station: Station | None, epoch_ns: int) -> Trace:
+    calibration = station.calibration if station else Calibration()
+    time = (series.time_ns - epoch_ns) * 1e-9
+    suspect = (series.flags & _BAD_FLAGS) != 0
+    if series.quantity in (Quantity.HEEL, Quantity.TRIM):
+        value = (series.value - calibration.zero_deg) * calibration.scale * DEGREE
+    elif series.quantity is Quantity.WIND_DIRECTION:
+        value = series.value * DEGREE
+    elif series.quantity is Quantity.LINE_TENSION:
+        value = series.value * 1e3
+    else:
+        value = series.value
+    good = np.isfinite(value)
+    return Trace(series.station, time[good], np.asarray(value[good], dtype=np.float64), suspect[good])
+
+
+def _knowledge(name: str, station: Station | None) -> StationKnowledge:
+    if station is None:
+        return StationKnowledge(name)
+    known = station.calibration
+
+    def standard(u95: float | None, factor: float) -> float:
+        return math.nan if u95 is None else u95 * factor / COVERAGE_95
+
+    return StationKnowledge(
+        name=name,
+        scale_u=standard(known.scale_u95_percent, 0.01),
+        drift_u=standard(known.drift_u95_deg_per_h, DEGREE / 3600.0),
+        yaw_u=standard(known.yaw_u95_deg, DEGREE),
+        zero_u=standard(known.zero_u95_deg, DEGREE),
+        noise=math.nan if known.noise_deg is None else known.noise_deg * DEGREE,
+        range=math.inf if known.range_deg is None else known.range_deg * DEGREE,
+        hand_read=station.kind in ("pendulum", "u_tube"),
+    )
+
+
+def _wind(traces: dict[Quantity, list[Trace]], stations: dict[str, Station]) -> Wind | None:
+    """Take the mast with the most readings; a direction from north is no use without the heading and is left out."""
+    masts = traces.get(Quantity.WIND_SPEED, [])
+    if not masts:
+        return None
+    speed = max(masts, key=lambda trace: trace.time.size)
+    station = stations.get(speed.station)
+    directions = [t for t in traces.get(Quantity.WIND_DIRECTION, []) if t.station == speed.station]
+    if not directions or (station is not None and station.direction_reference == "north"):
+        return Wind(speed.time, speed.value)
+    angle = directions[0]
+    sine = np.interp(speed.time, angle.time, np.sin(angle.value))
+    cosine = np.interp(speed.time, angle.time, np.cos(angle.value))
+    return Wind(speed.time, speed.value, np.arctan2(sine, cosine))
+
+
+def _span(window: MarkedWindow, epoch_ns: int) -> WindowSpan:
+    assert window.stop_ns is not None
+    return WindowSpan(
+        label=window.label,
+        start=(window.start_ns - epoch_ns) * 1e-9,
+        stop=(window.stop_ns - epoch_ns) * 1e-9,
+        moved_at=math.nan if window.moved_ns is None else (window.moved_ns - epoch_ns) * 1e-9,
+        confirmed=frozenset(window.confirmed),
+        expected_confirmations=frozenset() if window.imported else frozenset(CONFIRMATIONS),
+        group=window.movement,
+        hand_readings=tuple(window.hand_readings),
+    )

@@ -1,0 +1,212 @@
+"""Read someone else's measurement: a table of readings and a table of windows, every fault with its line.
+
+readings: ``time,sensor,quantity,value,unit`` - time RFC 3339 (UTC), quantity heel, trim, wind_speed, wind_direction,
+line_tension, temperature, acceleration or voltage; heel positive starboard side down, trim positive by the stern,
+wind direction where it comes from, clockwise from the bow.
+windows: ``movement,start,stop,moment_tm`` - moment t m, positive to starboard.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, cast
+
+import numpy as np
+import pandas as pd
+
+from config import units
+from config.errors import BadInput, Fault, bad
+from config.load import read_text
+from logger.records import CANONICAL_UNIT, Quantity, Series
+
+READING_COLUMNS = ("time", "sensor", "quantity", "value", "unit")
+WINDOW_COLUMNS = ("movement", "start", "stop", "moment_tm")
+Array = np.ndarray[Any, np.dtype[Any]]
+FAULTS_SHOWN = 20
+"""Of each kind of fault, so many are named; the rest are counted."""
+
+_UNITS: dict[Quantity, dict[str, float]] = {
+    Quantity.HEEL: units.ANGLE,
+    Quantity.TRIM: units.ANGLE,
+    Quantity.WIND_DIRECTION: units.ANGLE,
+    Quantity.WIND_SPEED: units.SPEED,
+    Quantity.LINE_TENSION: units.FORCE,
+    Quantity.TEMPERATURE: units.TEMPERATURE,
+    Quantity.ACCELERATION: {"m/s2": 1.0, "g": units.STANDARD_GRAVITY},
+    Quantity.VOLTAGE: {"V": 1.0, "mV": 1e-3},
+}
+
+
+@dataclass(frozen=True)
+class ImportedWindow:
+    """One window as somebody else marked it."""
+
+    label: str
+    """Movement, made unique: the second window of movement 3 is ``3 again``, the third ``3 again 2``."""
+    movement: str
+    start_ns: int
+    stop_ns: int
+    moment_tm: float
+
+
+@dataclass(frozen=True)
+class ImportedReadings:
+    """All channels of a table of readings."""
+
+    series: tuple[Series, ...]
+    rows: int
+    blank: int
+    """Rows without a value: a gap, counted and left out."""
+    repeated: int
+    """Rows of a channel with a time that it had already; the first one is kept."""
+
+
+def read_readings(path: Path) -> ImportedReadings:
+    """Read a table of readings.
+
+    Raises
+    ------
+    BadInput naming lines, values and what would be right.
+    """
+    table = _read(path, READING_COLUMNS)
+    line = table.index.to_numpy() + 2
+    faults: list[Fault] = []
+    time_ns = _times(table["time"], line, path.name, "time", faults)
+    value = pd.to_numeric(table["value"], errors="coerce").to_numpy(dtype=np.float64)
+    blank = table["value"].str.lower().isin(["", "nan", "na", "null"]).to_numpy()
+    _each(
+        faults, path.name, line, "value", table["value"], ~np.isfinite(value) & ~blank, "a number, or nothing for a gap"
+    )
+    _each(faults, path.name, line, "sensor", table["sensor"], table["sensor"].eq("").to_numpy(), "the sensor's name")
+    known = table["quantity"].isin([q.value for q in Quantity]).to_numpy()
+    _each(faults, path.name, line, "quantity", table["quantity"], ~known, "one of " + ", ".join(Quantity))
+    series: list[Series] = []
+    repeated = 0
+    for channel, members in table.groupby(["sensor", "quantity", "unit"], sort=False).indices.items():
+        sensor, quantity, unit = (str(part) for part in cast("tuple[object, ...]", channel))
+        rows = np.asarray(members, dtype=np.int64)
+        if quantity not in list(Quantity):
+            continue
+        which = Quantity(quantity)
+        if unit not in _UNITS[which]:
+            wrong = np.zeros(len(table), dtype=bool)
+            wrong[rows] = True
+            _each(
+                faults,
+                path.name,
+                line,
+                "unit",
+                table["unit"],
+                wrong,
+                f"for {quantity}: one of {', '.join(_UNITS[which])}",
+            )
+            continue
+        factor = _UNITS[which][unit] / _UNITS[which][CANONICAL_UNIT[which]]
+        shift = -273.15 if unit == "K" else 0.0
+        rows = rows[~blank[rows]]
+        rows = rows[np.argsort(time_ns[rows], kind="stable")]
+        first = np.ones(rows.size, dtype=bool)
+        first[1:] = np.diff(time_ns[rows]) > 0
+        repeated += int((~first).sum())
+        rows = rows[first]
+        history = (f"imported from {path.name}: {rows.size} readings in {unit}",)
+        scaled = value[rows] * factor + shift
+        flags = np.zeros(rows.size, dtype=np.uint16)
+        series.append(Series(str(sensor), which, time_ns[rows], scaled, CANONICAL_UNIT[which], flags, history))
+    if faults:
+        raise BadInput(faults)
+    if not any(len(s) for s in series):
+        raise bad(path.name, "whole file", "no readings", "at least one reading")
+    return ImportedReadings(_joined(series), len(table), int(blank.sum()), repeated)
+
+
+def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
+    """Read a table of windows, in order of time; see the module for its columns.
+
+    Raises
+    ------
+    BadInput naming lines, values and what would be right.
+    """
+    table = _read(path, WINDOW_COLUMNS)
+    line = table.index.to_numpy() + 2
+    faults: list[Fault] = []
+    start = _times(table["start"], line, path.name, "start", faults)
+    stop = _times(table["stop"], line, path.name, "stop", faults)
+    moment = pd.to_numeric(table["moment_tm"], errors="coerce").to_numpy(dtype=np.float64)
+    _each(faults, path.name, line, "moment_tm", table["moment_tm"], ~np.isfinite(moment), "a number, t m to starboard")
+    _each(faults, path.name, line, "movement", table["movement"], table["movement"].eq("").to_numpy(), "a label")
+    if not faults:
+        _each(faults, path.name, line, "stop", table["stop"], stop <= start, "a time after start")
+    order = np.argsort(start, kind="stable")
+    for before, after in pairwise(order):
+        if not faults and start[after] < stop[before]:
+            wanted = (
+                f"a start after {table['stop'].iloc[before]}, the stop on line {line[before]}: windows do not overlap"
+            )
+            faults.append(Fault(path.name, f"line {line[after]}, start", str(table["start"].iloc[after]), wanted))
+    if faults:
+        raise BadInput(faults)
+    seen: dict[str, int] = {}
+    windows = []
+    for row in order:
+        movement = str(table["movement"].iloc[row])
+        seen[movement] = seen.get(movement, 0) + 1
+        again = "" if seen[movement] == 1 else " again" if seen[movement] == 2 else f" again {seen[movement] - 1}"
+        windows.append(ImportedWindow(movement + again, movement, int(start[row]), int(stop[row]), float(moment[row])))
+    return tuple(windows)
+
+
+def _read(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
+    text = path.read_bytes().decode("utf-8-sig", errors="replace") if path.is_file() else read_text(path)
+    try:
+        table = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, skip_blank_lines=False)
+    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise bad(
+            path.name, "whole file", str(error).strip().splitlines()[-1], f"CSV with {','.join(columns)}"
+        ) from None
+    table.columns = table.columns.str.strip()
+    absent = [name for name in columns if name not in table.columns]
+    if absent:
+        raise bad(path.name, "line 1", ",".join(table.columns)[:80], f"the columns {','.join(columns)}")
+    table = table[list(columns)].fillna("").apply(lambda column: column.str.strip())
+    return cast("pd.DataFrame", table[~table.eq("").all(axis=1)])
+
+
+def _times(column: pd.Series[str], line: Array, file: str, name: str, faults: list[Fault]) -> Array:
+    stamps = pd.to_datetime(column, utc=True, format="ISO8601", errors="coerce")
+    wrong = stamps.isna().to_numpy()
+    _each(faults, file, line, name, column, wrong, "a time such as 2030-05-14T09:30:00.125Z")
+    return stamps.dt.tz_localize(None).to_numpy().astype("datetime64[ns]").astype(np.int64)
+
+
+def _each(
+    faults: list[Fault], file: str, line: Array, name: str, column: pd.Series[str], wrong: Array, wanted: str
+) -> None:
+    rows = np.flatnonzero(wrong)
+    for row in rows[:FAULTS_SHOWN]:
+        faults.append(Fault(file, f"line {line[row]}, {name}", repr(column.iloc[row])[:60], wanted))
+    if rows.size > FAULTS_SHOWN:
+        faults.append(Fault(file, name, f"{rows.size - FAULTS_SHOWN} more lines like that", wanted))
+
+
+def _joined(series: list[Series]) -> tuple[Series, ...]:
+    """Join channels that were sent in two units."""
+    by_channel: dict[tuple[str, Quantity], list[Series]] = {}
+    for one in series:
+        by_channel.setdefault((one.station, one.quantity), []).append(one)
+    joined = []
+    for parts in by_channel.values():
+        time_ns = np.concatenate([p.time_ns for p in parts])
+        order = np.argsort(time_ns, kind="stable")
+        joined.append(
+            parts[0].step(
+                "units joined" if len(parts) > 1 else "one unit",
+                time_ns=time_ns[order],
+                value=np.concatenate([p.value for p in parts])[order],
+                flags=np.concatenate([p.flags for p in parts])[order],
+            )
+        )
+    return tuple(joined)

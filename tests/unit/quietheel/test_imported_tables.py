@@ -1,0 +1,80 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from config.errors import BadInput
+from quietheel.jobs.imported_tables import read_readings, read_windows
+
+HEAD = "time,sensor,quantity,value,unit\n"
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "table.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_units_times_gaps_and_repeats(tmp_path: Path) -> None:
+    table = read_readings(
+        write(
+            tmp_path,
+            HEAD + "2030-05-14T08:00:01.123456789Z,aft,heel,0.01,rad\n"
+            "2030-05-14T08:00:00Z,aft,heel,0.02,rad\n"
+            "2030-05-14T10:00:02+02:00,aft,heel,1.0,deg\n"
+            "2030-05-14T08:00:00Z,aft,heel,0.05,rad\n"
+            "2030-05-14T08:00:03Z,aft,heel,NaN,deg\n"
+            "\n"
+            "2030-05-14T08:00:00Z,mast,wind_speed,10,kn\n",
+        )
+    )
+    heel, wind = table.series
+    assert (table.rows, table.blank, table.repeated) == (6, 1, 1)
+    assert np.allclose(heel.value, [np.degrees(0.02), np.degrees(0.01), 1.0])
+    assert heel.time_ns[1] - heel.time_ns[0] == 1_123_456_789
+    assert heel.time_ns[2] - heel.time_ns[0] == 2_000_000_000
+    assert wind.value[0] == pytest.approx(5.14444, abs=1e-5)
+
+
+def test_every_wrong_line_is_named(tmp_path: Path) -> None:
+    text = (
+        HEAD
+        + "yesterday,aft,heel,1,deg\n2030-05-14T08:00:00Z,aft,heal,x,deg\n2030-05-14T08:00:00Z,aft,heel,1,furlong\n"
+    )
+    with pytest.raises(BadInput) as caught:
+        read_readings(write(tmp_path, text))
+    said = str(caught.value)
+    for part in ("line 2, time: found 'yesterday'", "line 3, value: found 'x'", "line 3, quantity", "line 4, unit"):
+        assert part in said
+
+
+def test_windows_keep_their_order_and_get_names_of_their_own(tmp_path: Path) -> None:
+    windows = read_windows(
+        write(
+            tmp_path,
+            "movement,start,stop,moment_tm\n1,2030-05-14T08:10:00Z,2030-05-14T08:12:00Z,20\n"
+            "0,2030-05-14T08:00:00Z,2030-05-14T08:02:00Z,0\n1,2030-05-14T08:20:00Z,2030-05-14T08:22:00Z,20\n",
+        )
+    )
+    assert [w.label for w in windows] == ["0", "1", "1 again"]
+
+
+@pytest.mark.parametrize(
+    ("rows", "part"),
+    [
+        ("1,2030-05-14T08:10:00Z,2030-05-14T08:10:00Z,20\n", "a time after start"),
+        ("1,2030-05-14T08:10:00Z,2030-05-14T08:12:00Z,many\n", "line 2, moment_tm: found 'many'"),
+        (
+            "1,2030-05-14T08:10:00Z,2030-05-14T08:12:00Z,2\n2,2030-05-14T08:11:00Z,2030-05-14T08:13:00Z,2\n",
+            "do not overlap",
+        ),
+    ],
+)
+def test_windows_that_cannot_be(tmp_path: Path, rows: str, part: str) -> None:
+    with pytest.raises(BadInput, match=part):
+        read_windows(write(tmp_path, "movement,start,stop,moment_tm\n" + rows))
+
+
+def test_columns_that_are_missing(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="the columns time,sensor"):
+        read_readings(write(tmp_path, "t,v\n1,2\n"))

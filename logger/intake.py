@@ -1,0 +1,119 @@
+"""One station's way from bytes to readings: framing, decoding, counting, keeping what is no reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from config.stations import Station
+from logger.channel import Chunk
+from logger.dialects import dialect_of
+from logger.framing import NoReading, RawStore
+from logger.live import ChannelMeter
+from logger.records import CANONICAL_UNIT, Channel, Flag, Quantity, Reading
+
+
+class Intake:
+    """Takes a station's bytes in and gives its readings; holds its counters.
+
+    Parameters
+    ----------
+    station : as the plan has it.
+    source : where it comes from, without credentials, as it stands in the record.
+    """
+
+    def __init__(self, station: Station, source: str) -> None:
+        self.station = station
+        self.source = source
+        dialect = dialect_of(station)
+        messages = station.source.type in ("mqtt", "modbus")
+        self._framer = dialect.message() if messages else dialect.stream()
+        self._decoder = dialect.decoder(station)
+        self._gauges = self._decoder.gauges
+        self._meters = {g.quantity: ChannelMeter(CANONICAL_UNIT[g.quantity]) for g in self._gauges}
+        self.raw = RawStore()
+        """What was no reading."""
+        self.readings = 0
+        self.others = 0
+        """Frames in order that hold nothing for this station."""
+        self.last: Reading | None = None
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The station's channels as the record describes them."""
+        calibration = self.station.calibration.model_dump(mode="json", exclude_none=True)
+        quantities = dict.fromkeys(g.quantity for g in self._gauges)
+        return tuple(
+            Channel(self.station.name, quantity, CANONICAL_UNIT[quantity], self.source, calibration)
+            for quantity in quantities
+        )
+
+    @property
+    def meters(self) -> Iterable[ChannelMeter]:
+        """Last reading and rate of each channel."""
+        return self._meters.values()
+
+    def chunk(self, chunk: Chunk, host_ns: int) -> list[Reading]:
+        """Take a piece of a stream in: see `logger.channel`."""
+        if chunk.resumed or chunk.dropped_bytes:
+            held = self._framer.reset()
+            if held is not None:
+                self.raw.keep(held, host_ns)
+        if chunk.dropped_bytes:
+            self.dropped(chunk.dropped_lines)
+        return self.take(chunk.data, host_ns)
+
+    def dropped(self, readings: int) -> None:
+        """Say that about so many readings of this station were dropped before the next."""
+        for gauge in self._gauges:
+            gauge.lost(readings)
+
+    def clock_stepped(self) -> None:
+        """Flag every reading from now on: the system clock no longer agrees with host time."""
+        for gauge in self._gauges:
+            gauge.standing_flags |= Flag.CLOCK_STEPPED.value
+
+    def take(self, data: bytes, host_ns: int, flags: Flag = Flag.NONE) -> list[Reading]:
+        """Take bytes in that arrived at ``host_ns``; return the readings they complete.
+
+        ``flags`` is what is known against all of them, such as ``Flag.LATE`` after an outage.
+        """
+        frames, rejected = self._framer.feed(data)
+        readings: list[Reading] = []
+        if flags:
+            for gauge in self._gauges:
+                gauge.standing_flags |= flags.value
+        decode = self._decoder.decode
+        for frame in frames:
+            result = decode(frame, host_ns)
+            if isinstance(result, NoReading):
+                rejected.append(result)
+            elif result:
+                readings += result
+            else:
+                self.others += 1
+        if flags:
+            for gauge in self._gauges:
+                gauge.standing_flags &= ~flags.value
+        for one in rejected:
+            self.raw.keep(one, host_ns)
+        self.note(readings)
+        return readings
+
+    def note(self, readings: Sequence[Reading]) -> None:
+        """Count readings and keep the last of each channel for the live view."""
+        if not readings:
+            return
+        self.readings += len(readings)
+        self.last = readings[-1]
+        for reading in readings:
+            self._meters[reading.quantity].take(reading)
+
+    def adopt(self, quantity: Quantity, host_ns: int, device_ns: int | None, value: float, sent: str) -> Reading:
+        """Number and count a reading that needs no decoding: one played back from a record."""
+        gauge = next(g for g in self._gauges if g.quantity is quantity)
+        reading = Reading(
+            self.station.name, quantity, host_ns, device_ns, value, sent, Flag(gauge.standing_flags), gauge.sequence
+        )
+        gauge.sequence += 1
+        self.note((reading,))
+        return reading

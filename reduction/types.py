@@ -107,6 +107,8 @@ class GmResult:
     assumptions: tuple[str, ...] = ()
     heel_scatter: float = float("nan")
     """rad, residual standard deviation of the carried fit."""
+    day_checks: tuple[Check, ...] = ()
+    """Questions put to the day as a whole: zero, one side stiffer, roll periods, bend of the plot."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,412 @@
+"""Which windows agree with one vessel floating free: the consensus set, and what held or moved the others.
+
+A window that was disturbed is modelled as shifted by an amount of its own. Every set of shifted windows is weighed by
+how well the others then lie on the true curve (generalised least squares, full covariance) and by how likely its cause
+is; a restraint only ever takes heel away, which settles which side of a broken plot was free. Derivation:
+``docs/method-gm.md``, section 3.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from math import comb
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp, ndtr
+from scipy.stats import f as fisher
+from scipy.stats import t as student
+
+from reduction.gm_curve import CurveFit, Form, fit_curve, sensitivity, start_from_line
+
+Array = NDArray[np.float64]
+Sets = NDArray[np.intp]
+
+ALPHA_CHI2 = 0.02
+"""Probability a day that clean windows fail the joint test."""
+ALPHA_LARGEST = 0.02
+"""Probability a day that the largest single deviation of clean windows fails its test."""
+PRIOR_OTHER = 0.05
+"""Judgement: one window in twenty is shifted by something that no check inside the window saw."""
+PRIOR_RESTRAINT = {"free": 0.80, "starboard": 0.08, "port": 0.08, "both": 0.04}
+"""Judgement: probability that something held her that day, by the side of heel on which it acted."""
+PRIOR_HELD = 0.5
+"""Given a restraint on a side: probability that it acted in any one window heeled to that side."""
+PLAUSIBLE_SHIFT = 0.1
+"""Largest shift thought of, as a share of half the range of heel; sets how much agreement one more exclusion buys."""
+EXHAUSTIVE = 6000
+"""Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
+BEAM = 400
+
+
+@dataclass(frozen=True)
+class Windows:
+    """What the search is handed; arrays of length n."""
+
+    heel: Array
+    """rad."""
+    arm: Array
+    """m, moment over displacement."""
+    rise: Array
+    """m, vertical moment over displacement."""
+    covariance: Array
+    """(n, n) rad2 of heel, without anything that moves all windows alike."""
+    arm_covariance: Array
+    """(n, n) m2 of the arms."""
+    dof: float
+    """Degrees of freedom behind ``covariance``."""
+    may_go: NDArray[np.bool_]
+    """Windows that may be left out; a window that a person keeps may not."""
+    hint_held: Array
+    """Log odds from other evidence (shorter roll period, line tension) that the window was held; 0 knows nothing."""
+    hint_other: Array
+    """Log odds from other evidence that the window was shifted otherwise."""
+
+    def part(self, keep: NDArray[np.bool_]) -> Windows:
+        """Return the windows of ``keep`` alone."""
+        square = np.ix_(keep, keep)
+        return Windows(
+            self.heel[keep],
+            self.arm[keep],
+            self.rise[keep],
+            self.covariance[square],
+            self.arm_covariance[square],
+            self.dof,
+            self.may_go[keep],
+            self.hint_held[keep],
+            self.hint_other[keep],
+        )
+
+
+@dataclass(frozen=True)
+class Excluded:
+    """One window that does not agree with the others."""
+
+    index: int
+    shift: float
+    """rad, its heel minus the curve through the others."""
+    shift_u: float
+    """rad, standard uncertainty of ``shift``."""
+    held: float
+    """Probability that it was held (rather than shifted by anything else), given that it is left out."""
+
+
+@dataclass(frozen=True)
+class Consensus:
+    """The set of windows that agree, and how sure that choice is."""
+
+    used: NDArray[np.bool_]
+    fit: CurveFit
+    """Of the used windows."""
+    excluded: tuple[Excluded, ...]
+    consistent: bool
+    """False if no set within reach agreed; the interval is then widened by ``birge``."""
+    chi2: float
+    """Of the used windows, with their own covariance and that of the moments."""
+    chi2_limit: float
+    birge: float
+    """Factor on every uncertainty of heel, 1 if the windows agree."""
+    selection_u: float
+    """m, standard uncertainty of GM from not knowing for certain which windows to leave out."""
+    restraint: str
+    """``free``, ``starboard``, ``port`` or ``both``: what the windows say about a restraint."""
+    restraint_probability: float
+    shift: Array
+    """(n,) each window's heel minus the curve through the used others, rad."""
+    shift_u: Array
+    """(n,) rad."""
+    largest_limit: float
+    """Limit on |shift| / shift_u of a clean window."""
+
+
+@dataclass(frozen=True)
+class _Linear:
+    """The windows as y = X (GM, TCG) + error, in metres of arm, with the projector that serves every subset."""
+
+    projector: Array
+    """(n, n) P = W - W X (X'WX)^-1 X'W."""
+    pull: Array
+    """(n,) P y."""
+    chi2: float
+    gain: Array
+    """(2, n) (X'WX)^-1 X'W."""
+    beta: Array
+    stiffness: Array
+
+
+@dataclass(frozen=True)
+class _Weighed:
+    """Sets of one size with what each is worth."""
+
+    sets: Sets
+    """(N, k) window numbers left out."""
+    chi2: Array
+    log_weight: Array
+    gm: Array
+    by_hypothesis: Array
+    """(N, 4) log weight under each hypothesis of restraint."""
+
+
+def consensus(windows: Windows, form: Form, most: int | None = None) -> Consensus:
+    """Find the windows that agree with one free vessel.
+
+    Parameters
+    ----------
+    windows : at least two with different arms.
+    form : curve of the hull.
+    most : most windows that may be left out; by default fewer than half, keeping three.
+
+    Notes
+    -----
+    If all windows agree, all are used: nothing is left out of a clean day but at the stated false-alarm rate. Else the
+    likeliest set among those whose remaining windows agree is used.
+    """
+    n = windows.heel.size
+    limit = max(0, min((n - 1) // 2, n - 3)) if most is None else most
+    start = start_from_line(windows.heel, windows.arm, form, windows.rise)
+    used, answer = np.ones(n, dtype=bool), None
+    for _ in range(4):
+        linear = _linearise(windows, form, start)
+        levels = list(_weigh_all(windows, linear, limit))
+        answer = _choose(windows, linear, levels)
+        chosen = np.ones(n, dtype=bool)
+        chosen[list(answer)] = False
+        fit = _fit(windows.part(chosen), form)
+        settled = np.array_equal(chosen, used) and abs(fit.gm - start[0]) < 1e-3 * abs(fit.gm)
+        used, start = chosen, (fit.gm, fit.tcg)
+        if settled:
+            break
+    return _report(windows, form, linear, levels, used, fit)
+
+
+def largest_deviation_limit(n: int, dof: float, alpha: float = ALPHA_LARGEST) -> float:
+    """Limit for the largest of ``n`` studentised deviations (Bonferroni on Student's t, two-sided)."""
+    return float(student.ppf(1 - alpha / (2 * max(n, 1)), min(max(dof, 1.0), 1e6)))
+
+
+def chi2_limit(free: int, dof: float, alpha: float = ALPHA_CHI2) -> float:
+    """Limit on chi-square with ``free`` degrees of freedom where the covariance's scale itself has ``dof``."""
+    if free < 1:
+        return float("inf")
+    return float(free * fisher.ppf(1 - alpha, free, min(max(dof, 1.0), 1e6)))
+
+
+def _fit(windows: Windows, form: Form) -> CurveFit:
+    """Fit by heel, the moments' own uncertainty turned into heel by the stiffness."""
+    gm, _ = start_from_line(windows.heel, windows.arm, form, windows.rise)
+    _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
+    covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
+    return fit_curve(windows.heel, windows.arm, covariance, form, windows.rise)
+
+
+def _linearise(windows: Windows, form: Form, start: tuple[float, float]) -> _Linear:
+    tangent = np.tan(windows.heel)
+    _, stiffness = sensitivity(windows.heel, start[0], form, windows.rise)
+    y = windows.arm + windows.rise * tangent - form.c(windows.heel)
+    design = np.column_stack([tangent, -np.ones_like(tangent)])
+    weight = np.linalg.inv(windows.covariance * np.outer(stiffness, stiffness) + windows.arm_covariance)
+    gain = np.linalg.solve(design.T @ weight @ design, design.T @ weight)
+    projector = weight - weight @ design @ gain
+    pull = projector @ y
+    return _Linear(projector, pull, float(y @ pull), gain, gain @ y, stiffness)
+
+
+def _weigh_all(windows: Windows, linear: _Linear, most: int) -> Iterator[_Weighed]:
+    free = np.flatnonzero(windows.may_go)
+    before: _Weighed | None = None
+    for size in range(min(most, free.size) + 1):
+        sets = _sets(free, size, before)
+        sets = sets[[_spread(windows, s) for s in sets]]
+        if sets.shape[0] == 0:
+            return
+        before = _weigh(windows, linear, sets)
+        yield before
+
+
+def _sets(free: Sets, size: int, before: _Weighed | None) -> Sets:
+    if size == 0:
+        return np.zeros((1, 0), dtype=np.intp)
+    if comb(free.size, size) <= EXHAUSTIVE or before is None:
+        return np.array(list(combinations(free.tolist(), size)), dtype=np.intp).reshape(-1, size)
+    best = before.sets[np.argsort(-before.log_weight)[:BEAM]]
+    longer = {tuple(sorted((*row, i))) for row in best.tolist() for i in free.tolist() if i not in row}
+    return np.array(sorted(longer), dtype=np.intp)
+
+
+def _spread(windows: Windows, left_out: Sets) -> bool:
+    """The rest must still span a good part of the moments, or their agreement proves nothing."""
+    keep = np.ones(windows.arm.size, dtype=bool)
+    keep[left_out] = False
+    return bool(np.ptp(windows.arm[keep]) >= 0.3 * np.ptp(windows.arm))
+
+
+def _weigh(windows: Windows, linear: _Linear, sets: Sets) -> _Weighed:
+    """Weigh sets of one size.
+
+    Leaving out E is the same as giving each window of E a shift of its own:
+    chi2(E) = chi2(all) - (Py)_E' P_EE^-1 (Py)_E, shifts = P_EE^-1 (Py)_E with covariance P_EE^-1.
+    """
+    count, k = sets.shape
+    n = windows.heel.size
+    block = linear.projector[sets[:, :, None], sets[:, None, :]]
+    pull = linear.pull[sets]
+    inverse = np.linalg.inv(block) if k else np.zeros((count, 0, 0))
+    shift = np.einsum("nij,nj->ni", inverse, pull)
+    variance = np.einsum("nii->ni", inverse) if k else np.zeros((count, 0))
+    chi2 = linear.chi2 - np.einsum("ni,ni->n", pull, shift)
+    gm = linear.beta[0] - np.einsum("ni,ni->n", linear.gain[0][sets], shift)
+    log_det = np.linalg.slogdet(block)[1] if k else np.zeros(count)
+    half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
+    u = np.sqrt(np.diag(windows.covariance))
+    reach = np.maximum(PLAUSIBLE_SHIFT * half_range, 10 * u) * linear.stiffness
+    evidence = (
+        -0.5 * np.maximum(chi2, 0.0)
+        + 0.5 * k * np.log(2 * np.pi)
+        - 0.5 * log_det
+        - np.log(reach)[sets].sum(axis=1)
+    )
+    # A shift of arm is minus stiffness times a shift of heel.
+    score = -shift / np.sqrt(np.maximum(variance, 1e-300))
+    out = np.zeros((count, n), dtype=bool)
+    np.put_along_axis(out, sets, True, axis=1)
+    by_hypothesis = np.empty((count, len(PRIOR_RESTRAINT)))
+    other = np.log(PRIOR_OTHER / 2) + windows.hint_other
+    for column, (side, prior) in enumerate(PRIOR_RESTRAINT.items()):
+        toward, held = _eligible(windows, linear, side)
+        log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
+        direction = ndtr(-toward[sets] * score)
+        each = np.logaddexp(other[sets], log_held[sets] + np.log(np.maximum(direction, 1e-300)))
+        stay = np.log1p(-(PRIOR_OTHER + held))
+        by_hypothesis[:, column] = np.log(prior) + each.sum(axis=1) + np.where(out, 0.0, stay).sum(axis=1)
+    by_hypothesis += evidence[:, None]
+    return _Weighed(sets, chi2, np.asarray(logsumexp(by_hypothesis, axis=1)), gm, by_hypothesis)
+
+
+def _eligible(windows: Windows, linear: _Linear, side: str) -> tuple[Array, Array]:
+    """(n,) side of heel (+1 starboard) and (n,) prior probability of being held under a hypothesis.
+
+    A restraint on a side can act in a window pulled to that side and, as far as a line may have come tight early, in
+    the windows about upright.
+    """
+    pull = windows.arm + linear.beta[1]
+    toward = np.sign(pull)
+    near = np.abs(pull) < 0.15 * max(float(np.abs(pull).max()), 1e-12)
+    if side == "free":
+        return toward, np.zeros_like(pull)
+    if side == "both":
+        return toward, np.where(near, 0.0, PRIOR_HELD)
+    sign = 1.0 if side == "starboard" else -1.0
+    held = np.where(near, 0.2 * PRIOR_HELD, np.where(toward == sign, PRIOR_HELD, 0.0))
+    return np.where(near, sign, toward), held
+
+
+def _agrees(windows: Windows, linear: _Linear, left_out: Sets, chi2: float) -> bool:
+    n, k = windows.heel.size, left_out.size
+    if chi2 > chi2_limit(n - 2 - k, windows.dof):
+        return False
+    score = _scores(windows, linear, left_out)[0]
+    rest = np.ones(n, dtype=bool)
+    rest[left_out] = False
+    if n - 2 - k < 1:
+        return True
+    return bool(np.nanmax(np.abs(score[rest]), initial=0.0) <= largest_deviation_limit(n - k, windows.dof))
+
+
+def _scores(windows: Windows, linear: _Linear, left_out: Sets) -> tuple[Array, Array, Array]:
+    """Each window's deviation from the curve through the used others: score, shift rad, its u rad."""
+    n = windows.heel.size
+    score, shift, u = (np.full(n, np.nan) for _ in range(3))
+    for i in range(n):
+        others = left_out[left_out != i]
+        group = np.append(others, i)
+        inverse = np.linalg.pinv(linear.projector[np.ix_(group, group)], hermitian=True)
+        if group.size > n - 2 or inverse[-1, -1] <= 0:
+            continue
+        shift[i] = -float(inverse[-1] @ linear.pull[group]) / linear.stiffness[i]
+        u[i] = float(np.sqrt(inverse[-1, -1])) / linear.stiffness[i]
+        score[i] = shift[i] / u[i]
+    return score, shift, u
+
+
+def _choose(windows: Windows, linear: _Linear, levels: list[_Weighed]) -> tuple[int, ...]:
+    everything = levels[0]
+    if _agrees(windows, linear, everything.sets[0], float(everything.chi2[0])):
+        return ()
+    ranked = sorted(
+        ((float(w), level, row) for level in levels[1:] for row, w in enumerate(level.log_weight)),
+        key=lambda item: -item[0],
+    )
+    for _, level, row in ranked[:2000]:
+        if _agrees(windows, linear, level.sets[row], float(level.chi2[row])):
+            return tuple(int(i) for i in level.sets[row])
+    # No set agrees. Leave windows out only where that explains most of the scatter; else the scatter is everybody's.
+    if ranked:
+        _, level, row = ranked[0]
+        n, k = windows.heel.size, level.sets.shape[1]
+        left = float(level.chi2[row]) / max(n - 2 - k, 1)
+        if left < 0.1 * float(everything.chi2[0]) / max(n - 2, 1):
+            return tuple(int(i) for i in level.sets[row])
+    return ()
+
+
+def _report(
+    windows: Windows, form: Form, linear: _Linear, levels: list[_Weighed], used: NDArray[np.bool_], fit: CurveFit
+) -> Consensus:
+    left_out = np.flatnonzero(~used)
+    n, k = windows.heel.size, left_out.size
+    level = levels[k]
+    row = int(np.flatnonzero((level.sets == left_out).all(axis=1))[0])
+    limit = chi2_limit(n - 2 - k, windows.dof)
+    consistent = _agrees(windows, linear, left_out, float(level.chi2[row]))
+    birge = 1.0 if consistent or fit.dof < 1 else float(max(1.0, np.sqrt(fit.chi2 / fit.dof)))
+    _, shift, shift_u = _scores(windows, linear, left_out)
+    hypotheses = list(PRIOR_RESTRAINT)
+    share = np.exp(level.by_hypothesis[row] - logsumexp(level.by_hypothesis[row]))
+    best = int(np.argmax(share))
+    excluded = tuple(
+        Excluded(int(i), float(shift[i]), float(shift_u[i]), _held(windows, linear, share, int(i), shift, shift_u))
+        for i in left_out
+    )
+    return Consensus(
+        used,
+        fit,
+        excluded,
+        consistent,
+        fit.chi2,
+        limit,
+        birge,
+        _selection_u(windows, linear, levels, level.gm[row]),
+        hypotheses[best],
+        float(share[best]),
+        shift,
+        shift_u,
+        largest_deviation_limit(n - k, windows.dof),
+    )
+
+
+def _held(windows: Windows, linear: _Linear, share: Array, i: int, shift: Array, shift_u: Array) -> float:
+    other = PRIOR_OTHER / 2 * float(np.exp(windows.hint_other[i]))
+    total = 0.0
+    for weight, side in zip(share, PRIOR_RESTRAINT, strict=True):
+        toward, held = _eligible(windows, linear, side)
+        right_way = float(ndtr(-toward[i] * shift[i] / shift_u[i])) if shift_u[i] > 0 else 0.5
+        by_line = float(held[i]) * float(np.exp(windows.hint_held[i])) * right_way
+        total += float(weight) * by_line / (by_line + other)
+    return total
+
+
+def _selection_u(windows: Windows, linear: _Linear, levels: list[_Weighed], gm: float) -> float:
+    """Spread of GM over the sets that could have been chosen, each with its weight (model averaging)."""
+    weights, values = [], []
+    for level in levels:
+        free = windows.heel.size - 2 - level.sets.shape[1]
+        good = level.chi2 <= chi2_limit(free, windows.dof) if free >= 1 else np.ones(level.chi2.size, dtype=bool)
+        weights.append(level.log_weight[good])
+        values.append(level.gm[good])
+    log_weight, value = np.concatenate(weights), np.concatenate(values)
+    if log_weight.size == 0:
+        return 0.0
+    share = np.exp(log_weight - logsumexp(log_weight))
+    return float(np.sqrt(share @ (value - gm) ** 2))

@@ -1,0 +1,208 @@
+"""Questions put to the day as a whole: does the zero return, is one side stiffer, is the plot curved, do the roll
+periods tell one stiffness. Advice beside the consensus; ``docs/method-gm.md``, section 4.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri, stdtrit
+
+from dsp.types import Check, DayHeel, WindowHeel
+from reduction.consistency import Consensus
+from reduction.gm_curve import Form, heel_at, sensitivity, start_from_line
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+ALPHA = 0.01
+"""False-alarm probability of each question, a day."""
+
+
+def run(
+    day: DayHeel,
+    arm: Array,
+    rise: Array,
+    covariance: Array,
+    arm_covariance: Array,
+    used: Mask,
+    usable: Mask,
+    form: Form,
+    found: Consensus,
+) -> tuple[Check, ...]:
+    """Ask every question once of the windows used and once, for the zero, of all usable ones."""
+    heel = np.array([w.heel for w in day.windows])
+    time = np.array([w.span.start for w in day.windows])
+    checks = [_zero(time, heel, arm, covariance, usable), _period(day, usable)]
+    checks.append(_side(time, heel, arm, rise, covariance, arm_covariance, usable, form, found.fit.gm))
+    checks.append(_bend(time, heel, arm, rise, covariance, arm_covariance, used, form))
+    return tuple(check for check in checks if check is not None)
+
+
+def hints(windows: Sequence[WindowHeel]) -> tuple[Array, Array]:
+    """Log odds (held, shifted otherwise) of each window from its own checks and its roll period.
+
+    Only evidence for a disturbance counts: a line may hold her mean heel and leave the period alone.
+    """
+    held, other = np.zeros(len(windows)), np.zeros(len(windows))
+    z = period_scores(windows)
+    for i, window in enumerate(windows):
+        if np.isfinite(z[i]) and z[i] < -1.0:
+            # Normal(0, 1) against a shortening spread evenly over ten standard uncertainties.
+            held[i] += float(np.clip(0.5 * z[i] ** 2 + np.log(np.sqrt(2 * np.pi) / 10), 0.0, 6.0))
+        for check in window.checks:
+            if check.verdict == "caution":
+                held[i] += 2.0 if check.code == "taut" else 0.0
+                other[i] += 2.0 if check.code in ("people", "wind", "unconfirmed") else 0.0
+    return held, other
+
+
+def period_scores(windows: Sequence[WindowHeel]) -> Array:
+    """(n,) each window's roll period against the weighted mean of the others, in standard uncertainties."""
+    period = np.array([w.roll.period for w in windows])
+    u = np.array([w.roll.period_u for w in windows])
+    good = np.isfinite(period) & np.isfinite(u) & (u > 0)
+    z = np.full(period.size, np.nan)
+    for i in np.flatnonzero(good):
+        rest = good.copy()
+        rest[i] = False
+        if int(rest.sum()) < 3:
+            continue
+        middle = float(np.median(period[rest]))
+        spread = 1.4826 * float(np.median(np.abs(period[rest] - middle)))
+        # The median of k windows is known to about 1.25 sigma / sqrt(k).
+        middle_u = 1.2533 * max(spread, float(np.median(u[rest]))) / np.sqrt(int(rest.sum()))
+        z[i] = (period[i] - middle) / np.hypot(max(u[i], spread), middle_u)
+    return z
+
+
+def _zero(time: Array, heel: Array, arm: Array, covariance: Array, usable: Mask) -> Check | None:
+    near = usable & (np.abs(arm) <= 0.02 * max(float(np.abs(arm[usable]).max(initial=0.0)), 1e-12))
+    places = np.flatnonzero(near)
+    if places.size < 2:
+        return None
+    first, last = places[0], places[-1]
+    apart = float(heel[last] - heel[first])
+    u = float(np.sqrt(covariance[first, first] + covariance[last, last] - 2 * covariance[first, last]))
+    value = abs(apart) / u
+    return _check(
+        "zero",
+        value,
+        f"The zero comes back within {abs(np.rad2deg(apart)):.4f} deg, {value:.1f} times its uncertainty.",
+        {"time": time[places], "heel": heel[places]},
+    )
+
+
+def _period(day: DayHeel, usable: Mask) -> Check | None:
+    z = period_scores(day.windows)
+    if not np.isfinite(z[usable]).any():
+        return None
+    worst = int(np.nanargmin(np.where(usable, z, np.nan)))
+    count = int(np.isfinite(z).sum())
+    limit = float(stdtrit(max(count - 1, 2), 1 - ALPHA / count))
+    value = max(-float(z[worst]), 0.0)
+    return Check(
+        code="taut",
+        value=value,
+        threshold=limit,
+        unit="standard uncertainties",
+        false_alarm=ALPHA,
+        verdict="caution" if value > limit else "fine",
+        says=f"The shortest roll period is that of window {day.windows[worst].span.label}, {value:.1f} times its "
+        "uncertainty below the others; a shorter period means more stiffness.",
+        evidence={
+            "time": np.array([w.span.start for w in day.windows]),
+            "period": np.array([w.roll.period for w in day.windows]),
+            "period_u": np.array([w.roll.period_u for w in day.windows]),
+        },
+    )
+
+
+def _extra(
+    heel: Array, arm: Array, rise: Array, covariance: Array, arm_covariance: Array, form: Form, shape: str
+) -> tuple[float, float] | None:
+    """One more parameter beside GM and TCG: value (m of GM to starboard less to port, or m of BM) and its u."""
+    gm, tcg = start_from_line(heel, arm, form, rise)
+    model = heel_at(arm, gm, tcg, form, rise)
+    jacobian, stiffness = sensitivity(model, gm, form, rise)
+    tangent = np.tan(model)
+    column = np.where(arm + tcg > 0, tangent, 0.0) if shape == "side" else 0.5 * tangent**3
+    design = np.column_stack([jacobian, -column / stiffness])
+    weight = np.linalg.inv(covariance + arm_covariance / np.outer(stiffness, stiffness))
+    normal = design.T @ weight @ design
+    if np.linalg.matrix_rank(normal, tol=1e-12 * float(np.trace(normal))) < 3:
+        return None
+    inverse = np.linalg.inv(normal)
+    step = inverse @ design.T @ weight @ (heel - model)
+    return float(step[2]), float(np.sqrt(inverse[2, 2]))
+
+
+def _side(
+    time: Array,
+    heel: Array,
+    arm: Array,
+    rise: Array,
+    covariance: Array,
+    arm_covariance: Array,
+    keep: Mask,
+    form: Form,
+    gm: float,
+) -> Check | None:
+    square = np.ix_(keep, keep)
+    sides = np.sign(arm[keep])
+    if min(int((sides > 0).sum()), int((sides < 0).sum())) < 1 or int(keep.sum()) < 4:
+        return None
+    found = _extra(heel[keep], arm[keep], rise[keep], covariance[square], arm_covariance[square], form, "side")
+    if found is None:
+        return None
+    extra, u = found
+    value = abs(extra) / u
+    stiffer = "starboard" if extra > 0 else "port"
+    return _check(
+        "taut",
+        value,
+        f"All windows taken together are {100 * abs(extra) / abs(gm):.2f} % stiffer to {stiffer}, {value:.1f} times the "
+        "uncertainty; a restraint or the ground stiffens one side.",
+        {"time": time[keep], "moment": arm[keep], "heel": heel[keep]},
+    )
+
+
+def _bend(
+    time: Array,
+    heel: Array,
+    arm: Array,
+    rise: Array,
+    covariance: Array,
+    arm_covariance: Array,
+    keep: Mask,
+    form: Form,
+) -> Check | None:
+    square = np.ix_(keep, keep)
+    if np.unique(np.abs(np.round(arm[keep], 9))).size < 3 or int(keep.sum()) < 5:
+        return None
+    found = _extra(heel[keep], arm[keep], rise[keep], covariance[square], arm_covariance[square], form, "bend")
+    if found is None:
+        return None
+    extra, u = found
+    value = abs(extra) / u
+    says = (
+        f"The plot stiffens with heel by {extra:+.1f} m of BM beyond the hull's own, {value:.1f} times the uncertainty"
+        + ("; softer near upright speaks for free liquid that pockets." if extra > 0 else ".")
+    )
+    return _check("slosh", value, says, {"time": time[keep], "moment": arm[keep], "heel": heel[keep]})
+
+
+def _check(code: str, value: float, says: str, evidence: dict[str, Array]) -> Check:
+    limit = -float(ndtri(ALPHA / 2))
+    return Check(
+        code=code,
+        value=value,
+        threshold=limit,
+        unit="standard uncertainties",
+        false_alarm=ALPHA,
+        verdict="caution" if value > limit else "fine",
+        says=says,
+        evidence=evidence,
+    )

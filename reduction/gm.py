@@ -1,0 +1,415 @@
+"""From the heels of a day to GM: which windows count, both fits, the interval and its budget.
+
+`reduce_gm` is the one entry. The line and the curve are made from the same windows, and both also from all windows,
+so that nothing is left out in silence. Method and derivations: ``docs/method-gm.md``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from config.plan import Overrule
+from dsp.types import BudgetLine, Check, DayHeel, Verdict, WindowHeel
+from reduction import consistency, day_checks, gm_budget
+from reduction.gm_curve import Form, fit_curve, from_kn, heel_at, straight, wall_sided
+from reduction.gm_line import LineFit, line_weights, straight_line
+from reduction.reasons import between_windows
+from reduction.types import GmResult, Maybe, Quantified, State, WindowPoint
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+SMALLEST_U = 1e-8
+"""rad added to every window by itself, so that a covariance without own parts can be inverted."""
+
+
+def reduce_gm(
+    day: DayHeel,
+    states: Sequence[State],
+    displacement: Quantified,
+    bm: Maybe[Quantified] | None = None,
+    kn: Callable[[Array], Array] | None = None,
+    *,
+    carried: str = "curve",
+    confidence: float = 0.95,
+    overrules: Sequence[Overrule] = (),
+    inputs: Mapping[str, float] | None = None,
+) -> GmResult:
+    """Reduce a day to GM.
+
+    Parameters
+    ----------
+    day : heels of the windows with their covariance.
+    states : one for each window of the day, in the same order; windows of one state share theirs.
+    displacement : kg.
+    bm : m, transverse metacentric radius at the waterline of the test, for the wall-sided curve.
+    kn : heel rad (n,) -> KN m (n,) at the displacement and trim of the test; goes before ``bm``.
+    carried : ``curve`` or ``line``: which GM goes on; without hydrostatics it is the line.
+    confidence : of the intervals spoken of in the sentences.
+    overrules : decisions of a person on windows, by label; honoured and recorded.
+    inputs : standard uncertainty of each common input of the moments (``State.sensitivities``).
+
+    Returns
+    -------
+    GmResult; where no GM can be had its values are NaN and ``gm.note`` says why.
+
+    Raises
+    ------
+    ValueError if states and windows do not match or displacement is not positive.
+    """
+    if len(states) != len(day.windows):
+        raise ValueError(f"{len(states)} states for {len(day.windows)} windows; one each is needed")
+    if not displacement.value > 0:
+        raise ValueError(f"displacement {displacement.value} kg; a mass above 0 is needed")
+    problem = _Problem.of(day, states, displacement, inputs or {}, overrules)
+    form, form_u = _form(bm, kn)
+    usable = np.isfinite(problem.heel) & np.isfinite(np.diag(problem.covariance))
+    if np.unique(problem.arm[usable]).size < 2:
+        return _no_gm(problem, "GM needs windows with two different moments and a heel in each")
+    candidates, notes = _candidates(problem, usable)
+    found = consistency.consensus(problem.windows(candidates, day), form or straight())
+    used = candidates.copy()
+    used[np.flatnonzero(candidates)[~found.used]] = False
+    if not found.consistent:
+        notes.append(
+            f"The windows scatter {found.birge:.1f} times as much as their own intervals allow and no few of them can "
+            "be held responsible; every uncertainty of heel was widened by that factor (Birge ratio)."
+        )
+    return _Reduction(problem, day, form, form_u, used, candidates, found, confidence, carried, notes).result()
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """The day in the units of the fits."""
+
+    windows_heel: tuple[WindowHeel, ...]
+    states: tuple[State, ...]
+    displacement: Quantified
+    heel: Array
+    arm: Array
+    rise: Array
+    covariance: Array
+    arm_covariance: Array
+    columns: dict[str, Array]
+    overruled: dict[int, Overrule]
+
+    @staticmethod
+    def of(
+        day: DayHeel,
+        states: Sequence[State],
+        displacement: Quantified,
+        inputs: Mapping[str, float],
+        overrules: Sequence[Overrule],
+    ) -> _Problem:
+        arm_covariance, columns = gm_budget.moment_covariance(states, inputs, displacement.value)
+        by_label = {o.window: o for o in overrules}
+        overruled = {i: by_label[w.span.label] for i, w in enumerate(day.windows) if w.span.label in by_label}
+        n = len(day.windows)
+        return _Problem(
+            day.windows,
+            tuple(states),
+            displacement,
+            np.array([w.heel for w in day.windows], dtype=float),
+            np.array([s.moment for s in states], dtype=float) / displacement.value,
+            np.array([s.vertical for s in states], dtype=float) / displacement.value,
+            np.asarray(day.covariance, dtype=float).reshape(n, n) + SMALLEST_U**2 * np.eye(n),
+            arm_covariance,
+            columns,
+            overruled,
+        )
+
+    def windows(self, keep: Mask, day: DayHeel) -> consistency.Windows:
+        square = np.ix_(keep, keep)
+        kept = [w for w, k in zip(self.windows_heel, keep, strict=True) if k]
+        forced = np.array([i in self.overruled for i in range(keep.size)])
+        held, other = day_checks.hints(kept)
+        return consistency.Windows(
+            self.heel[keep],
+            self.arm[keep],
+            self.rise[keep],
+            self.covariance[square],
+            self.arm_covariance[square],
+            heel_dof(day),
+            ~forced[keep],
+            held,
+            other,
+        )
+
+
+def heel_dof(day: DayHeel) -> float:
+    """Degrees of freedom behind the day's covariance; the windows' own where the day does not say."""
+    if np.isfinite(day.dof):
+        return max(float(day.dof), 2.0)
+    own = np.array([w.dof for w in day.windows if np.isfinite(w.dof)])
+    return max(float(own.sum()), 2.0) if own.size else float("inf")
+
+
+def _candidates(problem: _Problem, usable: Mask) -> tuple[Mask, list[str]]:
+    notes: list[str] = []
+    keep = usable.copy()
+    for i, window in enumerate(problem.windows_heel):
+        verdict = problem.overruled[i].verdict if i in problem.overruled else window.verdict
+        if verdict == "rejected":
+            keep[i] = False
+    if np.unique(problem.arm[keep]).size < 2:
+        voided = np.array([i in problem.overruled and o_rejects(problem.overruled[i]) for i in range(usable.size)])
+        keep = usable & ~voided
+        if np.unique(problem.arm[keep]).size < 2:
+            keep = usable.copy()
+        notes.append(
+            "Too few windows were left after the checks to give a GM; rejected ones were used again. Repeat movements "
+            "before relying on this figure."
+        )
+    return keep, notes
+
+
+def o_rejects(overrule: Overrule) -> bool:
+    """Whether a person's decision takes the window out."""
+    return overrule.verdict == "rejected"
+
+
+def _form(bm: Maybe[Quantified] | None, kn: Callable[[Array], Array] | None) -> tuple[Form | None, float]:
+    """Return the hull's form and the standard uncertainty (m) of the BM that shapes it."""
+    known = bm.value if bm is not None else None
+    if kn is not None:
+        return from_kn(kn), known.u if known is not None and np.isfinite(known.u) else 0.0
+    if known is not None and np.isfinite(known.value):
+        return wall_sided(known.value), known.u if np.isfinite(known.u) else 0.0
+    return None, 0.0
+
+
+@dataclass(frozen=True)
+class _Reduction:
+    problem: _Problem
+    day: DayHeel
+    form: Form | None
+    form_u: float
+    used: Mask
+    candidates: Mask
+    found: consistency.Consensus
+    confidence: float
+    carried: str
+    notes: list[str]
+
+    def result(self) -> GmResult:
+        p = self.problem
+        usable = np.isfinite(p.heel)
+        line_fit, line = self._line(self.used, self.found.birge, self.found.selection_u)
+        _, line_all = self._line(usable, 1.0, 0.0)
+        curve, upright, residual_curve = self._curve(self.used, self.found.birge, self.found.selection_u)
+        curve_all, _, _ = self._curve(usable, 1.0, 0.0)
+        carried = self.carried if curve.value is not None else "line"
+        gm = curve.value if carried == "curve" and curve.value is not None else line
+        notes = list(self.notes)
+        if carried != self.carried:
+            notes.append("BM or cross curves are not known, so the straight line was carried on and its interval widened.")
+        if not np.isfinite(self.day.zero_u):
+            notes.append("No station's zero was calibrated; upright was taken as known to 0.5 degrees at 95 %.")
+        intercept, slope = float(line_fit.intercept[0]), line_fit.slope
+        corrected = p.arm * p.displacement.value + p.rise * p.displacement.value * np.tan(p.heel)
+        residual_line = p.heel - np.arctan(intercept + slope * corrected)
+        if upright is None:
+            upright = self._list_of_line(line_fit)
+        residual = residual_curve if carried == "curve" else residual_line
+        scatter = float(np.sqrt(np.sum(residual[self.used] ** 2) / max(int(self.used.sum()) - 2, 1)))
+        return GmResult(
+            carried=carried,
+            gm=gm,
+            line=line,
+            curve=curve,
+            line_all=line_all,
+            curve_all=curve_all,
+            list_upright=upright,
+            points=self._points(residual_line, residual_curve),
+            difference=self._difference(line, curve, carried),
+            assumptions=tuple(notes),
+            heel_scatter=scatter,
+            day_checks=day_checks.run(
+                self.day,
+                p.arm,
+                p.rise,
+                p.covariance,
+                p.arm_covariance,
+                self.used,
+                usable,
+                self.form or straight(),
+                self.found,
+            ),
+        )
+
+    def _line(self, keep: Mask, birge: float, selection_u: float) -> tuple[LineFit, Quantified]:
+        p = self.problem
+        heel, delta = p.heel[keep], p.displacement.value
+        tangent = np.tan(heel)
+        x = (p.arm[keep] + p.rise[keep] * tangent) * delta
+        fit = straight_line(x, tangent)
+        gm = 1.0 / (fit.slope * delta)
+        gain = -gm / fit.slope * line_weights(x) * (1 + tangent**2)
+        lever = gm_budget.Lever(gm, gain, gm * (1 + tangent**2), heel, p.arm[keep])
+        customary = fit.slope_u95(self.confidence) / abs(fit.slope) * abs(gm)
+        note = (
+            f"customary interval from the scatter about the line: ±{customary:.4f} m ({fit.dof} degrees of freedom)"
+            if np.isfinite(customary)
+            else "no degree of freedom left for a customary interval"
+        )
+        return fit, self._quantified(lever, keep, birge, selection_u, self._curvature(lever), note)
+
+    def _curvature(self, lever: gm_budget.Lever) -> BudgetLine:
+        """What the straight line leaves out, as a standard uncertainty since it is not corrected for."""
+        bias = gm_budget.curvature_bias(lever)
+        if self.form is None:
+            mean, sd = gm_budget.BM_PER_GM_ASSUMED
+            return BudgetLine(
+                "curvature left out", abs(bias * lever.gm) * float(np.hypot(mean, sd)), f"BM taken as {mean:g} GM"
+            )
+        model = heel_at(lever.arm, lever.gm, 0.0, self.form)
+        plain = heel_at(lever.arm, lever.gm, 0.0, straight())
+        return BudgetLine("curvature left out", abs(float(lever.gain @ (model - plain))), self.form.name)
+
+    def _curve(
+        self, keep: Mask, birge: float, selection_u: float
+    ) -> tuple[Maybe[Quantified], Quantified | None, Array]:
+        p = self.problem
+        if self.form is None:
+            nothing = np.full(p.heel.size, np.nan)
+            return Maybe(None, "BM or cross curves are not known; give hydrostatics for the true curve"), None, nothing
+        square = np.ix_(keep, keep)
+        start = fit_curve(p.heel[keep], p.arm[keep], p.covariance[square], self.form, p.rise[keep])
+        tilt = np.outer(start.stiffness, start.stiffness)
+        covariance = p.covariance[square] + p.arm_covariance[square] / tilt
+        fit = fit_curve(p.heel[keep], p.arm[keep], covariance, self.form, p.rise[keep])
+        lever = gm_budget.Lever(fit.gm, fit.gain[0], fit.stiffness, p.heel[keep], p.arm[keep])
+        shape = BudgetLine("BM", abs(gm_budget.curvature_bias(lever)) * self.form_u, self.form.name)
+        gm = self._quantified(lever, keep, birge, selection_u, shape, self.form.name)
+        zero = float(heel_at(0.0, fit.gm, fit.tcg, self.form)[0])
+        list_u = float(np.sqrt(fit.covariance[1, 1]) * birge / abs(fit.gm))
+        zero_u = self.day.zero_u if np.isfinite(self.day.zero_u) else gm_budget.ZERO_ASSUMED_U
+        upright = Quantified(
+            zero,
+            float(np.hypot(list_u, zero_u)),
+            budget=(BudgetLine("zero of the stations", zero_u), BudgetLine("heel of the windows", list_u)),
+            unit="rad",
+        )
+        with np.errstate(invalid="ignore"):
+            residuals = p.heel - heel_at(p.arm, fit.gm, fit.tcg, self.form, p.rise)
+        return Maybe(gm), upright, residuals
+
+    def _quantified(
+        self,
+        lever: gm_budget.Lever,
+        keep: Mask,
+        birge: float,
+        selection_u: float,
+        shape: BudgetLine,
+        note: str,
+    ) -> Quantified:
+        p = self.problem
+        square = np.ix_(keep, keep)
+        windows = [w for w, k in zip(p.windows_heel, keep, strict=True) if k]
+        heel = gm_budget.heel_lines(lever, windows, p.covariance[square], birge)
+        columns = {name: column[keep] for name, column in p.columns.items()}
+        others = gm_budget.common_lines(lever, self.day, p.displacement, p.arm_covariance[square], columns)
+        if shape.u > 0:
+            others.append(shape)
+        if selection_u > 0:
+            others.append(BudgetLine("choice of windows", selection_u))
+        dof = heel_dof(self.day)
+        if birge > 1.0:
+            dof = min(dof, float(max(int(keep.sum()) - 2, 1)))
+        return gm_budget.total(lever.gm, heel + others, dof, len(heel), note)
+
+    def _list_of_line(self, fit: LineFit) -> Quantified:
+        zero_u = self.day.zero_u if np.isfinite(self.day.zero_u) else gm_budget.ZERO_ASSUMED_U
+        own = float(np.sqrt(np.mean(np.diag(self.problem.covariance)[self.used]) / max(int(self.used.sum()), 1)))
+        own *= self.found.birge
+        return Quantified(
+            float(np.arctan(fit.intercept[0])),
+            float(np.hypot(own, zero_u)),
+            budget=(BudgetLine("zero of the stations", zero_u), BudgetLine("heel of the windows", own)),
+            unit="rad",
+        )
+
+    def _points(self, residual_line: Array, residual_curve: Array) -> tuple[WindowPoint, ...]:
+        p = self.problem
+        told = between_windows(self.found, self.candidates, p.windows_heel, p.states, p.displacement.value, self.day)
+        points = []
+        for i, (window, state) in enumerate(zip(p.windows_heel, p.states, strict=True)):
+            checks: tuple[Check, ...] = window.checks + ((told[i].check,) if i in told else ())
+            verdict: Verdict = window.verdict
+            reasons = window.reasons
+            if i in told and told[i].rejects:
+                verdict, reasons = "rejected", (*reasons, *(r for r in told[i].reasons if r not in reasons))
+            overruled = ""
+            if i in p.overruled:
+                decision = p.overruled[i]
+                overruled = f"{decision.reason} ({decision.by}; the checks said {verdict})"
+                verdict = decision.verdict
+            elif verdict == "rejected" and self.used[i]:
+                verdict = "caution"
+            points.append(
+                WindowPoint(
+                    label=window.span.label,
+                    start_ns=self.day.epoch_ns + round(window.span.start * 1e9),
+                    stop_ns=self.day.epoch_ns + round(window.span.stop * 1e9),
+                    moment=state.moment,
+                    heel=window.heel,
+                    u=window.u,
+                    verdict=verdict,
+                    reasons=reasons,
+                    checks=checks,
+                    residual_line=float(residual_line[i]),
+                    residual_curve=float(residual_curve[i]),
+                    used=bool(self.used[i]),
+                    overruled=overruled,
+                )
+            )
+        return tuple(points)
+
+    def _difference(self, line: Quantified, curve: Maybe[Quantified], carried: str) -> str:
+        if curve.value is None:
+            return f"Only the straight line could be drawn: {curve.reason}."
+        apart = line.value - curve.value.value
+        heel = float(np.rad2deg(np.nanmax(np.abs(self.problem.heel[self.used]))))
+        return (
+            f"The straight line gives {line.value:.4f} m, the true curve {curve.value.value:.4f} m: "
+            f"{abs(apart) * 1000:.1f} mm {'more' if apart >= 0 else 'less'} ({100 * apart / curve.value.value:+.2f} %), "
+            f"since the righting arm curves upwards over the {heel:.1f} degrees reached; the {carried} is carried on."
+        )
+
+
+def _no_gm(problem: _Problem, reason: str) -> GmResult:
+    nan = float("nan")
+    nothing = Quantified(nan, nan, unit="m", note=reason)
+    points = tuple(
+        WindowPoint(
+            w.span.label,
+            0,
+            0,
+            s.moment,
+            w.heel,
+            w.u,
+            w.verdict,
+            w.reasons,
+            w.checks,
+            nan,
+            nan,
+            False,
+            problem.overruled[i].reason if i in problem.overruled else "",
+        )
+        for i, (w, s) in enumerate(zip(problem.windows_heel, problem.states, strict=True))
+    )
+    return GmResult(
+        carried="line",
+        gm=nothing,
+        line=nothing,
+        curve=Maybe(None, reason),
+        line_all=nothing,
+        curve_all=Maybe(None, reason),
+        list_upright=replace(nothing, unit="rad"),
+        points=points,
+        difference=reason,
+    )

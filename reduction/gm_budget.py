@@ -1,0 +1,154 @@
+"""Where the uncertainty of GM comes from: one line a source, then the total (GUM 5.1.2, G.4.1).
+
+Everything enters as a change of heel or of arm and passes through the fit's gain d GM / d heel, so that the budgets of
+the straight line and of the true curve are made by the same sums.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dsp.types import BudgetLine, DayHeel, WindowHeel
+from reduction.types import Quantified, State
+
+Array = NDArray[np.float64]
+
+ZERO_ASSUMED_U = float(np.deg2rad(0.25))
+"""rad. True upright where no station's zero was calibrated: the initial list of up to 0.5 degrees at 95 % (common
+practice) that a coordinator would notice."""
+BM_PER_GM_ASSUMED = (10.0, 6.0)
+"""Mean and standard deviation of BM / GM where no hydrostatics are known: judgement, for widening a straight line."""
+
+
+@dataclass(frozen=True)
+class Lever:
+    """How GM answers to each heel of a fit."""
+
+    gm: float
+    """m."""
+    gain: Array
+    """(n,) d GM / d heel, m/rad."""
+    stiffness: Array
+    """(n,) m/rad, d arm / d heel."""
+    heel: Array
+    """(n,) rad."""
+    arm: Array
+    """(n,) m."""
+
+
+def moment_covariance(
+    states: Sequence[State], inputs: Mapping[str, float], displacement: float
+) -> tuple[Array, dict[str, Array]]:
+    """Covariance of the arms, and each common input's column.
+
+    Parameters
+    ----------
+    states : one for each window.
+    inputs : standard uncertainty of each common input named in the states' sensitivities, in its own unit; an input
+        without one is taken as scaled already (u = 1).
+    displacement : kg.
+
+    Returns
+    -------
+    (n, n) m2 in total, and name -> (n,) m, change of every arm for one standard uncertainty of that input.
+
+    Notes
+    -----
+    Windows of one state stand on the same weights: their own part is one and the same error.
+    """
+    n = len(states)
+    own = np.zeros((n, n))
+    for i, a in enumerate(states):
+        for j, b in enumerate(states):
+            if i == j or (a is b) or (a.label and a.label == b.label and a.moment == b.moment):
+                own[i, j] = a.moment_u * b.moment_u / displacement**2
+    names = sorted({name for s in states for name in s.sensitivities})
+    columns = {
+        name: np.array([s.sensitivities.get(name, 0.0) for s in states]) * inputs.get(name, 1.0) / displacement
+        for name in names
+    }
+    total = own + sum((np.outer(c, c) for c in columns.values()), np.zeros((n, n)))
+    return total, columns
+
+
+def heel_lines(lever: Lever, windows: Sequence[WindowHeel], covariance: Array, birge: float) -> list[BudgetLine]:
+    """Split the part of the heels by the sources that the windows name; the shares add up to the whole.
+
+    Parameters
+    ----------
+    lever : the fit.
+    windows : those of the fit.
+    covariance : (n, n) rad2 of the heels, as given.
+    birge : factor on every uncertainty of heel.
+    """
+    whole = float(lever.gain @ covariance @ lever.gain) * birge**2
+    share: dict[str, float] = {}
+    for gain, window, own in zip(lever.gain, windows, np.diag(covariance), strict=True):
+        lines = {line.source: line.u**2 for line in window.budget if "scale" not in line.source and line.u > 0}
+        total = sum(lines.values())
+        if total <= 0:
+            lines, total = {"heel of the windows": 1.0}, 1.0
+        for source, variance in lines.items():
+            share[source] = share.get(source, 0.0) + gain**2 * own * variance / total
+    between = float(lever.gain @ (covariance - np.diag(np.diag(covariance))) @ lever.gain)
+    if between > 0:
+        share["drift and wind shared by windows"] = between
+    total_share = sum(share.values())
+    if total_share <= 0:
+        return []
+    note = f"widened {birge:.2f} times: the windows scatter more than their own intervals" if birge > 1 else ""
+    return [BudgetLine(name, float(np.sqrt(whole * part / total_share)), note) for name, part in share.items()]
+
+
+def common_lines(
+    lever: Lever,
+    day: DayHeel,
+    displacement: Quantified,
+    arm_covariance: Array,
+    columns: Mapping[str, Array],
+) -> list[BudgetLine]:
+    """Sources that reach all windows alike: scale, upright, displacement, moments."""
+    lines = [BudgetLine("scale of the stations", abs(float(lever.gain @ lever.heel)) * _or_zero(day.scale_u))]
+    zero = day.zero_u if np.isfinite(day.zero_u) else ZERO_ASSUMED_U
+    lines.append(BudgetLine("true upright", abs(float(lever.gain.sum())) * zero))
+    if displacement.u > 0:
+        relative = displacement.u / displacement.value
+        slope = float(lever.gain @ (lever.arm / lever.stiffness))
+        lines.append(BudgetLine("displacement", abs(slope) * relative))
+    by_arm = -lever.gain / lever.stiffness
+    common = np.zeros_like(arm_covariance)
+    for name, column in columns.items():
+        common += np.outer(column, column)
+        lines.append(BudgetLine(name, abs(float(by_arm @ column))))
+    own = float(by_arm @ (arm_covariance - common) @ by_arm)
+    if own > 0:
+        lines.append(BudgetLine("positions of the weights", float(np.sqrt(own))))
+    return [line for line in lines if line.u > 0]
+
+
+def curvature_bias(lever: Lever) -> float:
+    """d GM / d BM of a fit that takes the righting arm for straight: metre of GM over-read for a metre of BM."""
+    return float(lever.gain @ (-0.5 * np.tan(lever.heel) ** 3 / lever.stiffness))
+
+
+def total(value: float, lines: Sequence[BudgetLine], heel_dof: float, heel_sources: int, note: str = "") -> Quantified:
+    """Combine a budget: root of the sum of squares, degrees of freedom by Welch-Satterthwaite (GUM G.4.1).
+
+    Parameters
+    ----------
+    heel_dof : degrees of freedom of the first ``heel_sources`` lines taken together; the others count as known.
+    """
+    u2 = np.array([line.u**2 for line in lines])
+    whole = float(u2.sum())
+    heel = float(u2[:heel_sources].sum())
+    dof = float("inf") if heel <= 0 or not np.isfinite(heel_dof) else heel_dof * (whole / heel) ** 2
+    order = sorted(lines, key=lambda line: -line.u)
+    return Quantified(value, float(np.sqrt(whole)), dof, tuple(order), "m", note)
+
+
+def _or_zero(u: float) -> float:
+    return u if np.isfinite(u) else 0.0

@@ -1,0 +1,115 @@
+"""Why a window that does not agree with the others was left out, in one code and one sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dsp.types import Check, DayHeel, WindowHeel
+from reduction.consistency import ALPHA_CHI2, ALPHA_LARGEST, Consensus
+from reduction.types import State
+
+PEOPLE_MOMENT = 3000.0
+"""kg m: about six people of 85 kg across six metres. A larger stray moment is not people (judgement)."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the comparison between windows says of one window."""
+
+    check: Check
+    reasons: tuple[str, ...]
+    rejects: bool
+
+
+def between_windows(
+    found: Consensus,
+    candidates: NDArray[np.bool_],
+    windows: Sequence[WindowHeel],
+    states: Sequence[State],
+    displacement: float,
+    day: DayHeel,
+) -> dict[int, Told]:
+    """Give each compared window its check against the curve through the others.
+
+    Parameters
+    ----------
+    found : the consensus among the windows of ``candidates``.
+    windows, states : all of the day, in order.
+    displacement : kg.
+
+    Returns
+    -------
+    Place in the day -> what is said.
+    """
+    place = np.flatnonzero(candidates)
+    out = {int(place[e.index]): e for e in found.excluded}
+    false_alarm = (ALPHA_CHI2 + ALPHA_LARGEST) / max(place.size, 1)
+    told: dict[int, Told] = {}
+    for j, i in enumerate(place.tolist()):
+        shift, u = float(found.shift[j]), float(found.shift_u[j])
+        size = abs(shift) / u if u > 0 else float("nan")
+        rejects = i in out
+        code = _code(i, out[i].held, shift, found, j, place, out, states, displacement, day) if rejects else "outlier"
+        sentence = _sentence(code, windows[i].span.label, shift, u, found, j, displacement)
+        check = Check(
+            code=code,
+            value=size,
+            threshold=found.largest_limit,
+            unit="standard uncertainties",
+            false_alarm=false_alarm,
+            verdict="rejected" if rejects else "fine",
+            says=sentence
+            if rejects
+            else f"Lies {abs(np.rad2deg(shift)):.4f} deg from the curve through the other windows, {size:.1f} times its "
+            "uncertainty.",
+            evidence={
+                "time": np.array([windows[k].span.start for k in place]),
+                "moment": np.array([states[k].moment for k in place]),
+                "shift": found.shift,
+                "shift_u": found.shift_u,
+                "used": found.used.astype(float),
+            },
+        )
+        told[i] = Told(check, (code,) if rejects else (), rejects)
+    return told
+
+
+def _code(
+    i: int,
+    held: float,
+    shift: float,
+    found: Consensus,
+    j: int,
+    place: NDArray[np.intp],
+    out: dict[int, object],
+    states: Sequence[State],
+    displacement: float,
+    day: DayHeel,
+) -> str:
+    if held > 0.5:
+        return "taut"
+    moments = np.array([abs(states[k].moment) for k in place])
+    upright = moments[j] <= 0.05 * max(float(moments.max()), 1e-12)
+    at_an_end = i == int(place[0]) or i == int(place[-1])
+    if upright and at_an_end and not np.isfinite(day.wind_coefficient):
+        return "wind" if i == int(place[0]) and len(out) == 1 and place.size > 4 else "zero"
+    if abs(shift) * found.fit.gm * displacement <= PEOPLE_MOMENT:
+        return "people"
+    return "zero" if upright else "outlier"
+
+
+def _sentence(code: str, label: str, shift: float, u: float, found: Consensus, j: int, displacement: float) -> str:
+    degrees = f"{np.rad2deg(shift):+.4f} deg (± {2 * np.rad2deg(u):.4f}) off the curve through the others"
+    moment = abs(shift) * found.fit.gm * displacement / 1000.0
+    causes = {
+        "taut": "it heels less than the moment asks for, as a taut line, a fender or the ground would make it",
+        "wind": "the first zero misses the line on which all later windows lie, as a steady wind that rose after it",
+        "zero": "the zero does not return",
+        "people": f"a stray moment of {moment:.2f} t m, as people who changed place would make",
+        "outlier": f"a stray moment of {moment:.2f} t m that no check inside the window explains",
+    }
+    return f"Window {label} lies {degrees}: {causes[code]}."

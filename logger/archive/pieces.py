@@ -1,0 +1,154 @@
+"""The rows of one channel in one place: a row group of a sealed segment, or its rows of an open journal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from logger.archive.journal import read_journal
+from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, numbered
+from logger.archive.schema import channels_of
+from logger.records import Quantity
+
+NO_TIME = np.iinfo(np.int64).min
+"""Stands in an array of device times where a reading has none."""
+Column = np.ndarray[Any, Any]
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Some rows of one channel, in order of arrival, not loaded yet unless they come from a journal."""
+
+    station: str
+    quantity: Quantity
+    unit: str
+    run: str
+    rows: int
+    first_ns: int
+    """Earliest arrival, UTC ns."""
+    last_ns: int
+    """Latest arrival, UTC ns."""
+    device_times: int
+    """Rows that carry a device time."""
+    late: int
+    """Rows that arrived long after their device time."""
+    path: Path
+    group: int = -1
+    """Row group, or -1 for a journal."""
+    loaded: dict[str, Column] = field(default_factory=dict)
+
+    def load(self, names: Sequence[str]) -> dict[str, Column]:
+        """Columns by name as in `logger.archive.schema.COLUMNS`; times as int64, `NO_TIME` where there is none."""
+        if self.group < 0:
+            return {name: self.loaded[name] for name in names}
+        with pq.ParquetFile(self.path, pre_buffer=False) as file:
+            table = file.read_row_group(self.group, columns=list(names), use_threads=False)
+        return {name: _numpy(table.column(name)) for name in names}
+
+
+def pieces_of(run: RunInfo) -> list[Piece]:
+    """All pieces of a run in order: sealed segments, then what is still in journals, up to the last whole batch.
+
+    Safe while the run is being written: journals are looked at first, and a segment sealed in between replaces its
+    journal.
+    """
+    from_journals = {n: _journal_pieces(run, path) for n, path in numbered(run.folder, JOURNAL_NAME).items()}
+    from_segments = {n: _segment_pieces(run, path) for n, path in numbered(run.folder, SEGMENT_NAME).items()}
+    together = {**from_journals, **from_segments}
+    return [piece for number in sorted(together) for piece in together[number]]
+
+
+def _segment_pieces(run: RunInfo, path: Path) -> list[Piece]:
+    try:
+        metadata = pq.read_metadata(path)
+        units = {(c.station, c.quantity): c.unit for c in channels_of(metadata.metadata)}
+        groups = json.loads(metadata.metadata[b"quietheel.groups"])
+    except (pa.ArrowException, OSError, KeyError, ValueError):
+        # `verify` says that this segment is damaged; the others still count.
+        return []
+    return [
+        Piece(
+            station=group["station"],
+            quantity=Quantity(group["quantity"]),
+            unit=units[group["station"], Quantity(group["quantity"])],
+            run=run.name,
+            rows=group["rows"],
+            first_ns=group["first_ns"],
+            last_ns=group["last_ns"],
+            device_times=group["device_times"],
+            late=group["late"],
+            path=path,
+            group=number,
+        )
+        for number, group in enumerate(groups)
+    ]
+
+
+def _journal_pieces(run: RunInfo, path: Path) -> list[Piece]:
+    try:
+        part = read_journal(path)
+    except OSError:
+        return []
+    if part.schema is None or not part.rows:
+        return []
+    channels = channels_of(part.schema.metadata)
+    table = pa.Table.from_batches(part.batches, schema=part.schema)
+    columns = {name: _numpy(table.column(name)) for name in table.column_names}
+    numbers = columns.pop("channel")
+    found = []
+    for number in np.unique(numbers):
+        rows = np.flatnonzero(numbers == number)
+        loaded = {name: column[rows] for name, column in columns.items()}
+        found.append(
+            Piece(
+                station=channels[number].station,
+                quantity=channels[number].quantity,
+                unit=channels[number].unit,
+                run=run.name,
+                rows=rows.size,
+                first_ns=int(loaded["time"].min()),
+                last_ns=int(loaded["time"].max()),
+                device_times=int((loaded["device_time"] != NO_TIME).sum()),
+                late=int(((loaded["flags"] & 2) != 0).sum()),
+                path=path,
+                loaded=loaded,
+            )
+        )
+    return found
+
+
+def _numpy(column: Any) -> Column:
+    kind = column.type
+    joined = column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
+    if isinstance(joined, pa.ChunkedArray):
+        joined = pa.concat_arrays(joined.chunks) if joined.num_chunks else pa.array([], type=kind)
+    if pa.types.is_timestamp(kind):
+        whole = joined.view(pa.int64())
+        return np.asarray((whole.fill_null(NO_TIME) if whole.null_count else whole).to_numpy(zero_copy_only=False))
+    return np.asarray(joined.to_numpy(zero_copy_only=False))
+
+
+def select(
+    pieces: Iterable[Piece],
+    *,
+    quantity: str | None = None,
+    station: str | None = None,
+    start_ns: int | None = None,
+    stop_ns: int | None = None,
+) -> list[Piece]:
+    """Pieces that may hold rows of ``[start_ns, stop_ns)``; one with late rows reaches back without limit."""
+    return [
+        piece
+        for piece in pieces
+        if (quantity is None or piece.quantity == quantity)
+        and (station is None or piece.station == station)
+        and (start_ns is None or piece.last_ns >= start_ns)
+        and (stop_ns is None or piece.first_ns < stop_ns or piece.late)
+    ]

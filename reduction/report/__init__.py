@@ -1,0 +1,15 @@
+"""Everything printed: the report in HTML, PDF and words, the brief for the vessel's master, forms, a data summary."""
+
+from reduction.report.compose import report
+from reduction.report.extras import ReportExtraMissing
+from reduction.report.html import print_html, render_html
+from reduction.report.traces import Traces, plot_traces
+
+__all__ = [
+    "ReportExtraMissing",
+    "Traces",
+    "plot_traces",
+    "print_html",
+    "render_html",
+    "report",
+]

@@ -1,0 +1,175 @@
+"""Annexes: what each station sent in each window, the evidence of every check that spoke, the spectrum of the day."""
+
+from __future__ import annotations
+
+import math
+
+from config.plan import Plan
+from config.units import COVERAGE_95
+from dsp.types import Check, WindowHeel
+from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
+from reduction.report.figures import drawable
+from reduction.report.numbers import DEGREES, fixed, shown, significant
+from reduction.report.traces import Traces
+from reduction.report.words import WORDS, clock, reason_words
+from reduction.types import Answer, WindowPoint
+
+CONFIRMATIONS = {
+    "lines": "lines slack and drooping",
+    "muster": "everyone mustered",
+    "crane": "crane stowed",
+    "clear": "tug or fenders clear",
+    "quiet": "decks quiet",
+}
+
+
+def evidence_of(answer: Answer) -> tuple[tuple[str, WindowPoint, Check], ...]:
+    """Every check that spoke and brought a picture: (name of the picture, window, check)."""
+    points = answer.gm.value.points if answer.gm.value is not None else ()
+    found = [(p, c) for p in points for c in p.checks if c.verdict != "fine" and drawable(c)]
+    return tuple((f"evidence-{number}", p, c) for number, (p, c) in enumerate(found))
+
+
+def evidence_section(answer: Answer) -> Section:
+    """All checks of the windows that are not plainly fine, with pictures."""
+    blocks: list[Block] = []
+    pictures = {(p.label, c.code): name for name, p, c in evidence_of(answer)}
+    points = answer.gm.value.points if answer.gm.value is not None else ()
+    for point in points:
+        spoke = [c for c in point.checks if c.verdict != "fine"]
+        if not spoke:
+            continue
+        blocks.append(checks_table(point, spoke))
+        for check in spoke:
+            name = pictures.get((point.label, check.code))
+            if name is not None:
+                caption = f"Window {point.label}, {reason_words(check.code)}. {check.says}"
+                blocks.append(Figure(name, caption, f"Curves over the window behind this finding: {check.says}"))
+    if not blocks:
+        blocks.append(Paragraph("No check spoke against any window."))
+    return Section("evidence", "Annex A. Evidence of the checks", tuple(blocks), new_page=True)
+
+
+def checks_table(point: WindowPoint, checks: list[Check]) -> Table:
+    """What spoke against one window."""
+    rows: list[tuple[Cell, ...]] = []
+    for c in checks:
+        tone, word = WORDS.get(c.verdict, ("open", c.verdict))
+        threshold = "not checked" if math.isnan(c.threshold) else f"{significant(c.threshold, 3)} {c.unit}"
+        alarm = "–" if math.isnan(c.false_alarm) else f"1 in {round(1.0 / c.false_alarm)}" if c.false_alarm > 0 else "–"
+        rows.append((Mark(word, tone), f"{significant(c.value, 3)} {c.unit}", threshold, alarm, c.says))
+    columns = (
+        Column("verdict"),
+        Column("found", "right"),
+        Column("threshold", "right"),
+        Column("false alarm on a clean window", "right"),
+        Column("in words", weight=1),
+    )
+    return Table(f"Window {point.label}: what spoke against it", columns, tuple(rows))
+
+
+def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
+    """What each station sent and what it gives alone, window by window, with hand readings and confirmations."""
+    blocks: list[Block] = []
+    if any(traces.windows.values()):
+        caption = "Readings of every window less their mean, station over station, all on one scale."
+        alt = "One small panel a window with the heel of each station about its mean against seconds."
+        blocks.append(Figure("windows-close-up", caption, alt))
+    if traces.raw:
+        rows: list[tuple[Cell, ...]] = [
+            (
+                r.window,
+                r.station,
+                str(r.samples),
+                clock(int(traces.epoch_ns + r.first * 1e9), plan.test.utc_offset_h),
+                clock(int(traces.epoch_ns + r.last * 1e9), plan.test.utc_offset_h),
+                *(fixed(v * DEGREES, 4) for v in (r.mean, r.deviation, r.low, r.high)),
+            )
+            for r in traces.raw
+        ]
+        columns = (
+            Column("window"),
+            Column("station", weight=1),
+            *(Column(t, "right") for t in ("readings", "first", "last", "mean, deg", "deviation, deg", "lowest, deg")),
+            Column("highest, deg", "right"),
+        )
+        note = "As recorded, signs and scale corrected, nothing left out. The readings themselves are under record/."
+        blocks.append(Table("Raw readings in each window", columns, tuple(rows), note, small=True))
+    windows = answer.day.windows if answer.day is not None else ()
+    if windows:
+        blocks.append(stations_table(windows))
+        blocks.append(confirmations_table(windows))
+        hand = [(w.span.label, s, h, u) for w in windows for s, h, u in w.span.hand_readings]
+        if hand:
+            blocks.append(hand_table(hand))
+    if not blocks:
+        blocks.append(Paragraph("No readings are in this folder; only their results."))
+    return Section("readings", "Annex B. Readings window by window", tuple(blocks), new_page=True)
+
+
+def stations_table(windows: tuple[WindowHeel, ...]) -> Table:
+    """Mean heel as each station alone gives it."""
+    rows: list[tuple[Cell, ...]] = []
+    for w in windows:
+        for s in w.stations:
+            rows.append(
+                (
+                    w.span.label,
+                    s.station,
+                    str(shown(s.heel, COVERAGE_95 * s.u, "", DEGREES)),
+                    fixed(s.offset * DEGREES, 4),
+                    fixed(s.rate, 2),
+                    Mark("used", "fine") if s.used else Mark("not used", "open"),
+                    s.reason,
+                )
+            )
+    columns = (
+        Column("window"),
+        Column("station", weight=1),
+        Column("mean heel, deg", "right"),
+        Column("day's offset, deg", "right"),
+        Column("true rate, Hz", "right"),
+        Column(""),
+        Column("reason", weight=1),
+    )
+    return Table("Mean heel by each station alone", columns, tuple(rows), small=True)
+
+
+def confirmations_table(windows: tuple[WindowHeel, ...]) -> Table:
+    """What was confirmed aloud before each window, and the roll in it."""
+    rows: list[tuple[Cell, ...]] = []
+    for w in windows:
+        cells = [
+            "yes" if key in w.span.confirmed else "NO" if key in w.span.expected_confirmations else "–"
+            for key in CONFIRMATIONS
+        ]
+        roll = "–" if math.isnan(w.roll.period) else fixed(w.roll.period, 2)
+        rows.append((w.span.label, *cells, roll, fixed(w.roll.amplitude * DEGREES, 3)))
+    columns = (
+        Column("window"),
+        *(Column(words) for words in CONFIRMATIONS.values()),
+        Column("roll period, s", "right"),
+        Column("roll, deg", "right"),
+    )
+    return Table("Confirmations and roll", columns, tuple(rows), "–: nobody was asked.", small=True)
+
+
+def hand_table(hand: list[tuple[str, str, float, float]]) -> Table:
+    """Readings by hand: pendulums and U-tubes."""
+    rows = tuple((w, s, str(shown(h, COVERAGE_95 * u, "", DEGREES))) for w, s, h, u in hand)
+    columns = (Column("window"), Column("read at", weight=1), Column("heel, deg", "right"))
+    return Table("Read by hand", columns, rows, small=True)
+
+
+def spectrum_section(answer: Answer) -> Section | None:
+    """The spectrum of the day; None where there is none."""
+    if answer.day is None or answer.day.spectrum.get("frequency") is None or answer.day.spectrum["frequency"].size < 3:
+        return None
+    roll = answer.day.roll
+    caption = (
+        "Spectrum of heel over the day and the fitted model. What lies to the left of one window cannot be averaged out "
+        "inside it: it sets the interval of each window."
+    )
+    words = f"Natural roll period {fixed(roll.period, 2)} s." if math.isfinite(roll.period) else "No roll made out."
+    blocks = (Figure("heel-spectrum", caption, f"Spectrum falling with frequency, with a peak at the roll. {words}"),)
+    return Section("spectrum", "Annex C. Spectrum of the day", (*blocks, Paragraph(words)))

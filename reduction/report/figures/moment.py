@@ -1,0 +1,147 @@
+"""The moment-tangent plot with its residuals."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from config.units import COVERAGE_95, DEGREE, TONNE
+from reduction.report.document import Picture
+from reduction.report.figures.canvas import ACCENT, INK, RULE, SOFT, TONE_COLOUR, TONE_MARKER, Look, bare, picture
+from reduction.report.words import verdict_tone
+from reduction.types import GmResult, WindowPoint
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+def moment_tangent(gm: GmResult, displacement: float, name: str = "moment-tangent") -> Picture:
+    """Draw tangent of heel against moment, and below it what each window is off the carried fit.
+
+    Parameters
+    ----------
+    gm : both fits with every window.
+    displacement : kg; NaN leaves the fitted line out.
+    """
+
+    def draw(figure: Figure, look: Look) -> None:
+        top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(1.9, 1.0))
+        _points(top, gm, displacement, look)
+        _residuals(bottom, gm, look)
+        figure.align_ylabels([top, bottom])
+
+    return picture(name, draw, (7.2, 5.1), (3.9, 5.2))
+
+
+def _points(axes: Axes, gm: GmResult, displacement: float, look: Look) -> None:
+    points = [p for p in gm.points if math.isfinite(p.heel)]
+    bare(axes, y="tangent of heel")
+    axes.grid(True)
+    axes.axhline(0, color=SOFT, linewidth=0.6)
+    axes.axvline(0, color=SOFT, linewidth=0.6)
+    if points and math.isfinite(displacement):
+        moments = np.array([p.moment for p in points])
+        reach = np.linspace(moments.min(), moments.max(), 200) if moments.size else moments
+        slope = 1.0 / (gm.line.value * displacement)
+        tangent = math.tan(_list(gm)) + reach * slope
+        axes.plot(reach / TONNE, tangent, color=ACCENT, label=f"straight line, GM {gm.line.value:.3f} m")
+    for point in points:
+        tone = verdict_tone(point.verdict)
+        axes.plot(
+            point.moment / TONNE,
+            math.tan(point.heel),
+            TONE_MARKER[tone],
+            color=TONE_COLOUR[tone],
+            markersize=6.5 if tone != "fine" else 5.0,
+            markerfacecolor=TONE_COLOUR[tone] if point.used else "none",
+        )
+    for point, (dx, dy, side) in zip(points, _places(points), strict=True):
+        axes.annotate(
+            point.label,
+            (point.moment / TONNE, math.tan(point.heel)),
+            (dx, dy),
+            textcoords="offset points",
+            ha=side,
+            va="center",
+            fontsize=look.font,
+            color=INK if point.used else TONE_COLOUR[verdict_tone(point.verdict)],
+        )
+    degrees = axes.secondary_yaxis(
+        "right", functions=(lambda t: np.arctan(t) / DEGREE, lambda heel: np.tan(np.asarray(heel) * DEGREE))
+    )
+    degrees.set_ylabel("heel, degrees" + ("" if look.narrow else " (starboard down positive)"))
+    degrees.spines["right"].set_visible(False)
+    if axes.lines[2:] and points:
+        axes.legend(loc="upper left", handlelength=1.6)
+
+
+def _places(points: list[WindowPoint]) -> list[tuple[float, float, str]]:
+    """Put labels of windows at the same moment side by side instead of on one another."""
+    seen: dict[int, int] = {}
+    span = max((abs(p.moment) for p in points), default=1.0) or 1.0
+    places: list[tuple[float, float, str]] = []
+    for point in points:
+        slot = round(20.0 * point.moment / span)
+        turn = seen.get(slot, 0)
+        seen[slot] = turn + 1
+        right = turn % 2 == 0
+        places.append((7.0 if right else -7.0, -8.0 if right else 8.0, "left" if right else "right"))
+        if turn >= 2:
+            places[-1] = (7.0 + 11.0 * (turn - 1), -8.0, "left")
+    return places
+
+
+def _residuals(axes: Axes, gm: GmResult, look: Look) -> None:
+    curve = gm.carried == "curve"
+    bare(axes, x="moment to starboard, t m", y="off the " + ("curve" if curve else "line") + ",\n0.001 degrees")
+    axes.grid(True, axis="y")
+    axes.axhline(0, color=ACCENT, linewidth=1.0)
+    finite: list[float] = []
+    for point in gm.points:
+        residual = point.residual_curve if curve else point.residual_line
+        if not math.isfinite(residual):
+            continue
+        tone = verdict_tone(point.verdict)
+        off, half = 1e3 * residual / DEGREE, 1e3 * COVERAGE_95 * point.u / DEGREE
+        if point.used:
+            finite.append(abs(off) + (half if math.isfinite(half) else 0.0))
+        axes.errorbar(
+            point.moment / TONNE,
+            off,
+            yerr=half if math.isfinite(half) else None,
+            fmt=TONE_MARKER[tone],
+            color=TONE_COLOUR[tone],
+            markersize=6.0 if tone != "fine" else 4.5,
+            markerfacecolor=TONE_COLOUR[tone] if point.used else "none",
+            elinewidth=0.9,
+            capsize=2.0,
+        )
+    _limits(axes, gm, max(finite, default=1.0), curve, look)
+
+
+def _limits(axes: Axes, gm: GmResult, reach: float, curve: bool, look: Look) -> None:
+    """Scale by the windows that count; a rejected one far off is named at the edge instead of flattening the rest."""
+    reach *= 1.5
+    axes.set_ylim(-reach, reach)
+    for point in gm.points:
+        residual = 1e3 * (point.residual_curve if curve else point.residual_line) / DEGREE
+        if math.isfinite(residual) and abs(residual) > reach:
+            up = residual > 0
+            axes.annotate(
+                f"{point.label}: {residual:+.0f}".replace("-", "−"),
+                (point.moment / TONNE, reach if up else -reach),
+                (0, -9 if up else 9),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+                fontsize=look.font,
+                color=TONE_COLOUR[verdict_tone(point.verdict)],
+                arrowprops={"arrowstyle": "->", "color": RULE, "linewidth": 0.6},
+            )
+
+
+def _list(gm: GmResult) -> float:
+    return gm.list_upright.value if math.isfinite(gm.list_upright.value) else 0.0

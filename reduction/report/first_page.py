@@ -1,0 +1,110 @@
+"""The page that answers: verdict, results with intervals, what is preliminary and who decides, what comes next."""
+
+from __future__ import annotations
+
+from config.plan import Plan
+from reduction.report.document import Block, Bullets, Headline, Paragraph, Result, Results
+from reduction.report.numbers import DEGREES, METRES, TONNES, confidence_words, quantity
+from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
+from reduction.types import Answer, Quantified, WindowPoint
+
+
+def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
+    """Write the blocks of the first page."""
+    tone, word = OUTLOOK.get(answer.outlook, ("open", answer.outlook))
+    blocks: list[Block] = [Headline(tone, word, answer.headline), Results(results(answer))]
+    if answer.missing:
+        missing = [f"{MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items()]
+        blocks.append(Bullets(tuple(missing), title="Not computed"))
+    blocks.append(Bullets(windows_in_words(answer, plan), title="Windows"))
+    blocks.append(Bullets(standing_in_words(answer, plan, form), title="What this is worth, and who decides"))
+    if answer.next_step:
+        blocks.append(Bullets((answer.next_step,), title="What would settle or improve it most"))
+    return tuple(blocks)
+
+
+def results(answer: Answer) -> tuple[Result, ...]:
+    """List GM, KG, displacement and lightship, each with its interval; what is not there is left out."""
+    rows: list[tuple[str, Quantified, str, float, str]] = []
+    if answer.gm.value is not None:
+        by = "true curve" if answer.gm.value.carried == "curve" else "straight line"
+        rows.append(("GM", answer.gm.value.gm, "m", METRES, f"fluid, as inclined, {by}"))
+    if answer.as_inclined.value is not None:
+        rows.append(("KG", answer.as_inclined.value.kg, "m", METRES, "solid, as inclined, above baseline"))
+        rows.append(("Displacement", answer.as_inclined.value.displacement, "t", TONNES, "as inclined"))
+    if answer.lightship.value is not None:
+        light = answer.lightship.value
+        rows.append(("Lightship mass", light.mass, "t", TONNES, ""))
+        rows.append(("Lightship VCG", light.vcg, "m", METRES, "above baseline"))
+        rows.append(("Lightship LCG", light.lcg, "m", METRES, "forward of aft perpendicular"))
+        rows.append(("Lightship TCG", light.tcg, "m", METRES, "to starboard of centreline"))
+    made = []
+    for name, result, unit, factor, basis in rows:
+        text = quantity(result, unit, factor, answer.confidence)
+        made.append(Result(name, text.value, text.interval, unit, text.span, basis))
+    return tuple(made)
+
+
+def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
+    """Say which windows were used, and of the others why not."""
+    if answer.gm.value is None:
+        return (answer.gm.reason or "no windows",)
+    points = answer.gm.value.points
+    used = [p for p in points if p.used]
+    lines = [f"{len(used)} of {len(points)} windows used: {listed([p.label for p in used]) or 'none'}."]
+    for point in points:
+        if point.used and point.verdict == "fine" and not point.overruled:
+            continue
+        lines.append(window_sentence(point, plan))
+    if answer.gm.value.line_all is not None and len(used) < len(points):
+        every = answer.gm.value.curve_all.value if answer.gm.value.carried == "curve" else answer.gm.value.line_all
+        if every is not None:
+            lines.append(f"With every window kept GM would be {quantity(every, 'm', METRES, answer.confidence)}.")
+    return tuple(lines)
+
+
+def window_sentence(point: WindowPoint, plan: Plan) -> str:
+    """Say what became of one window, and why.
+
+    The sentence of the check that decided is quoted: it carries the figure.
+    """
+    at = clock(point.start_ns, plan.test.utc_offset_h, with_seconds=False)
+    reasons = listed([reason_words(code) for code in point.reasons]) or "no reason on record"
+    says = [check.says for check in point.checks if check.code in point.reasons and check.verdict != "fine"]
+    verdict = {"rejected": "rejected", "caution": "used with caution" if point.used else "set aside"}.get(
+        point.verdict, "used" if point.used else "not used"
+    )
+    over = f" Overruled: {point.overruled}" if point.overruled else ""
+    if point.verdict == "fine" and not point.reasons:
+        return f"Window {point.label} ({at}) {verdict}.{over}"
+    return f"Window {point.label} ({at}) {verdict}: {reasons}. {' '.join(says)}{over}".strip()
+
+
+def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]:
+    """Say what is preliminary and who decides."""
+    body = plan.test.approving_body or "the authority or class"
+    if form == "preliminary":
+        first = f"Preliminary, made on the day: nothing here is approved. {body} decides; local rules come first."
+    else:
+        first = f"Final result of the coordinator. It becomes valid when {body} accepts it; local rules come first."
+    lines = [first]
+    if form == "preliminary":
+        lines.append(
+            "Still to be confirmed after the day: survey entries, tank soundings, hydrostatics at the actual waterline, "
+            "certificates of the weights and of the instruments."
+        )
+    if answer.assumptions:
+        lines.append(f"Assumed, for want of a figure: {len(answer.assumptions)} points, listed under Assumptions.")
+    unmet = [advice for advice in answer.advice if advice.met is False]
+    if unmet:
+        departures = sum(1 for advice in unmet if advice.departure)
+        lines.append(
+            f"{len(unmet)} of {len(answer.advice)} procedure checks not met, {departures} with a reason on record."
+        )
+    lines.append(f"Intervals cover {confidence_words(answer.confidence)}: value ± half width.")
+    return tuple(lines)
+
+
+def degrees(result: Quantified, confidence: float) -> str:
+    """Print an angle in degrees with its interval."""
+    return str(quantity(result, "deg", DEGREES, confidence))

@@ -1,0 +1,119 @@
+"""The trade's words for codes and verdicts, and times as people read them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Literal
+
+from dsp.types import Verdict
+
+Form = Literal["preliminary", "final"]
+"""Which form of the report: same day on the pier, or complete for the authority."""
+Tone = Literal["fine", "caution", "rejected", "open"]
+"""How a verdict looks: each tone has its own shape, so that colour is never needed to tell them apart."""
+
+SHAPE: dict[Tone, str] = {"fine": "●", "caution": "▲", "rejected": "✕", "open": "○"}
+"""Shape printed before the word of a verdict."""
+
+REASON = {
+    "people": "someone moved",
+    "taut": "a line, fender or the bottom held her",
+    "transient": "opened before she had settled",
+    "burst": "wash or a passing vessel",
+    "wind": "gust or change of wind",
+    "drift": "the heel was drifting",
+    "slosh": "liquid moving in a slack tank",
+    "stuck": "a sensor stood still",
+    "gap": "readings missing",
+    "spikes": "spikes in the readings",
+    "saturated": "a sensor at the end of its range",
+    "noise": "a sensor noisier than before",
+    "disagreement": "stations disagree",
+    "unconfirmed": "not confirmed lines slack, mustered, crane stowed",
+    "short": "window too short",
+    "period": "roll period says another stiffness",
+    "zero": "the zero did not come back",
+    "void": "voided by hand",
+}
+"""What a reason code means in the fewest words."""
+
+OUTLOOK: dict[str, tuple[Tone, str]] = {
+    "clear": ("fine", "Clear of the limit"),
+    "over": ("rejected", "Over the limit"),
+    "too close to call": ("caution", "Too close to call"),
+    "no limit given": ("open", "No limit given"),
+}
+"""How each outlook of an answer is shown."""
+
+WORDS: dict[str, tuple[Tone, str]] = {
+    "fine": ("fine", "fine"),
+    "caution": ("caution", "caution"),
+    "rejected": ("rejected", "rejected"),
+    "clear": ("fine", "clear"),
+    "within": ("fine", "within"),
+    "over": ("rejected", "over"),
+    "beyond": ("rejected", "beyond"),
+    "too close to call": ("caution", "too close to call"),
+}
+"""Tone and word of every verdict there is."""
+
+MISSING = {
+    "gm": "GM",
+    "gm_line": "GM by the straight line",
+    "kg": "KG",
+    "kg_m": "KG",
+    "displacement": "displacement",
+    "displacement_t": "displacement",
+    "lightship": "lightship",
+    "mass": "lightship mass",
+    "vcg": "lightship VCG",
+    "lcg": "lightship LCG",
+    "tcg": "lightship TCG",
+    "waterline": "waterline",
+    "floating": "hydrostatics",
+    "as_inclined": "condition as inclined",
+    "monte_carlo": "check by random draws",
+}
+
+
+def reason_words(code: str) -> str:
+    """Say what a reason code means; a code not in the table is printed as it is."""
+    return REASON.get(code, code.replace("_", " "))
+
+
+def verdict_tone(verdict: Verdict | str) -> Tone:
+    """Tone of a verdict's word."""
+    return WORDS.get(verdict, ("open", verdict))[0]
+
+
+def clock(seconds_ns: int, utc_offset_h: float = 0.0, *, with_seconds: bool = True) -> str:
+    """Time of day, local by ``utc_offset_h``.
+
+    >>> clock(1_900_000_000_000_000_000)
+    '17:46:40'
+    """
+    zone = dt.timezone(dt.timedelta(hours=utc_offset_h))
+    moment = dt.datetime.fromtimestamp(seconds_ns / 1e9, tz=zone)
+    return moment.strftime("%H:%M:%S" if with_seconds else "%H:%M")
+
+
+def zone_words(utc_offset_h: float) -> str:
+    """Say which time is printed.
+
+    >>> zone_words(0.0), zone_words(-3.5)
+    ('UTC', 'UTC−3:30')
+    """
+    if utc_offset_h == 0.0:
+        return "UTC"
+    hours, minutes = divmod(round(abs(utc_offset_h) * 60.0), 60)
+    sign = "+" if utc_offset_h > 0 else "−"
+    return f"UTC{sign}{hours}" + (f":{minutes:02d}" if minutes else "")
+
+
+def listed(words: list[str]) -> str:
+    """Join words as in a sentence.
+
+    >>> listed(["2"]), listed(["2", "5", "7"])
+    ('2', '2, 5 and 7')
+    """
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""

@@ -28,8 +28,12 @@ ALPHA_CHI2 = 0.02
 """Probability a day that clean windows fail the joint test."""
 ALPHA_LARGEST = 0.02
 """Probability a day that the largest single deviation of clean windows fails its test."""
+ALPHA_REST = 0.001
+"""Probability that the rest of the windows, once something is known to be wrong, is taken to disagree although clean."""
 PRIOR_OTHER = 0.05
 """Judgement: one window in twenty is shifted by something that no check inside the window saw."""
+SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
+"""Judgement: share of windows shifted unseen, with the probability that a day is like that."""
 PRIOR_RESTRAINT = {"free": 0.80, "starboard": 0.08, "port": 0.08, "both": 0.04}
 """Judgement: probability that something held her that day, by the side of heel on which it acted."""
 PRIOR_HELD = 0.5
@@ -213,7 +217,9 @@ def _linearise(windows: Windows, form: Form, start: tuple[float, float]) -> _Lin
     return _Linear(projector, pull, float(y @ pull), gain, gain @ y, stiffness)
 
 
-def _weigh_all(windows: Windows, linear: _Linear, most: int) -> Iterator[_Weighed]:
+def _weigh_all(
+    windows: Windows, linear: _Linear, most: int, prior_other: float = PRIOR_OTHER
+) -> Iterator[_Weighed]:
     free = np.flatnonzero(windows.may_go)
     before: _Weighed | None = None
     for size in range(min(most, free.size) + 1):
@@ -221,7 +227,7 @@ def _weigh_all(windows: Windows, linear: _Linear, most: int) -> Iterator[_Weighe
         sets = sets[[_spread(windows, s) for s in sets]]
         if sets.shape[0] == 0:
             return
-        before = _weigh(windows, linear, sets)
+        before = _weigh(windows, linear, sets, prior_other)
         yield before
 
 
@@ -242,7 +248,7 @@ def _spread(windows: Windows, left_out: Sets) -> bool:
     return bool(np.ptp(windows.arm[keep]) >= 0.3 * np.ptp(windows.arm))
 
 
-def _weigh(windows: Windows, linear: _Linear, sets: Sets) -> _Weighed:
+def _weigh(windows: Windows, linear: _Linear, sets: Sets, prior_other: float) -> _Weighed:
     """Weigh sets of one size.
 
     Leaving out E is the same as giving each window of E a shift of its own:
@@ -265,20 +271,25 @@ def _weigh(windows: Windows, linear: _Linear, sets: Sets) -> _Weighed:
         -0.5 * np.maximum(chi2, 0.0)
         + 0.5 * k * np.log(2 * np.pi)
         - 0.5 * log_det
-        - np.log(reach)[sets].sum(axis=1)
     )
     # A shift of arm is minus stiffness times a shift of heel.
     score = -shift / np.sqrt(np.maximum(variance, 1e-300))
+    # Density of a shift: held, even up to the reach; else log-even from its own uncertainty up to the reach, since a
+    # cook is as likely as a crane.
+    size = np.maximum(np.abs(shift), np.sqrt(variance))
+    log_other = -np.log(size) - np.log(np.log(reach / (u * linear.stiffness)))[sets]
+    log_reach = np.log(reach)[sets]
     out = np.zeros((count, n), dtype=bool)
     np.put_along_axis(out, sets, True, axis=1)
     by_hypothesis = np.empty((count, len(PRIOR_RESTRAINT)))
-    other = np.log(PRIOR_OTHER / 2) + windows.hint_other
+    other = np.log(prior_other / 2) + windows.hint_other
     for column, (side, prior) in enumerate(PRIOR_RESTRAINT.items()):
         toward, held = _eligible(windows, linear, side)
         log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
         direction = ndtr(-toward[sets] * score)
-        each = np.logaddexp(other[sets], log_held[sets] + np.log(np.maximum(direction, 1e-300)))
-        stay = np.log1p(-(PRIOR_OTHER + held))
+        by_line = log_held[sets] - log_reach + np.log(np.maximum(direction, 1e-300))
+        each = np.logaddexp(other[sets] + log_other, by_line)
+        stay = np.log1p(-(prior_other + held))
         by_hypothesis[:, column] = np.log(prior) + each.sum(axis=1) + np.where(out, 0.0, stay).sum(axis=1)
     by_hypothesis += evidence[:, None]
     return _Weighed(sets, chi2, np.asarray(logsumexp(by_hypothesis, axis=1)), gm, by_hypothesis)
@@ -303,15 +314,17 @@ def _eligible(windows: Windows, linear: _Linear, side: str) -> tuple[Array, Arra
 
 
 def _agrees(windows: Windows, linear: _Linear, left_out: Sets, chi2: float) -> bool:
+    """Whether the windows not left out agree: all of them at the day's false-alarm rate, a rest at a looser one."""
     n, k = windows.heel.size, left_out.size
-    if chi2 > chi2_limit(n - 2 - k, windows.dof):
+    joint, largest = (ALPHA_CHI2, ALPHA_LARGEST) if k == 0 else (ALPHA_REST, ALPHA_REST)
+    if chi2 > chi2_limit(n - 2 - k, windows.dof, joint):
         return False
     score = _scores(windows, linear, left_out)[0]
     rest = np.ones(n, dtype=bool)
     rest[left_out] = False
     if n - 2 - k < 1:
         return True
-    return bool(np.nanmax(np.abs(score[rest]), initial=0.0) <= largest_deviation_limit(n - k, windows.dof))
+    return bool(np.nanmax(np.abs(score[rest]), initial=0.0) <= largest_deviation_limit(n - k, windows.dof, largest))
 
 
 def _scores(windows: Windows, linear: _Linear, left_out: Sets) -> tuple[Array, Array, Array]:
@@ -377,7 +390,7 @@ def _report(
         fit.chi2,
         limit,
         birge,
-        _selection_u(windows, linear, levels, level.gm[row]),
+        _selection_u(windows, linear, len(levels) - 1, level.gm[row]),
         hypotheses[best],
         float(share[best]),
         shift,
@@ -387,7 +400,11 @@ def _report(
 
 
 def _held(windows: Windows, linear: _Linear, share: Array, i: int, shift: Array, shift_u: Array) -> float:
-    other = PRIOR_OTHER / 2 * float(np.exp(windows.hint_other[i]))
+    half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
+    own_u = float(np.sqrt(windows.covariance[i, i]))
+    reach = max(PLAUSIBLE_SHIFT * half_range, 10 * own_u)
+    density = 1.0 / (max(abs(shift[i]), shift_u[i]) * np.log(reach / own_u))
+    other = PRIOR_OTHER / 2 * float(np.exp(windows.hint_other[i])) * density * reach
     total = 0.0
     for weight, side in zip(share, PRIOR_RESTRAINT, strict=True):
         toward, held = _eligible(windows, linear, side)
@@ -397,16 +414,17 @@ def _held(windows: Windows, linear: _Linear, share: Array, i: int, shift: Array,
     return total
 
 
-def _selection_u(windows: Windows, linear: _Linear, levels: list[_Weighed], gm: float) -> float:
-    """Spread of GM over the sets that could have been chosen, each with its weight (model averaging)."""
+def _selection_u(windows: Windows, linear: _Linear, most: int, gm: float) -> float:
+    """Spread of GM over the sets that could have been chosen, each with its weight (model averaging).
+
+    How often windows are shifted is itself not known: `SHARE_MOVED` holds what is thought of it beforehand, and the
+    day's own windows weigh it. On a day of shifts those too small to be seen thus count in the interval.
+    """
     weights, values = [], []
-    for level in levels:
-        free = windows.heel.size - 2 - level.sets.shape[1]
-        good = level.chi2 <= chi2_limit(free, windows.dof) if free >= 1 else np.ones(level.chi2.size, dtype=bool)
-        weights.append(level.log_weight[good])
-        values.append(level.gm[good])
+    for share_moved, prior in SHARE_MOVED:
+        for level in _weigh_all(windows, linear, most, share_moved):
+            weights.append(level.log_weight + np.log(prior))
+            values.append(level.gm)
     log_weight, value = np.concatenate(weights), np.concatenate(values)
-    if log_weight.size == 0:
-        return 0.0
     share = np.exp(log_weight - logsumexp(log_weight))
     return float(np.sqrt(share @ (value - gm) ** 2))

@@ -1,0 +1,144 @@
+"""Mark what in a trace is not the vessel's heel: spikes, stuck runs, saturation, gaps. Nothing is removed here."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from dsp.types import Array, StationKnowledge, StationMarks, Trace
+
+SPIKE_SCALES = 8.0
+"""A sample this many robust standard deviations off the median of its neighbours is a spike."""
+STUCK_SECONDS = 3.0
+"""A run of one value is never called stuck before it has lasted this long."""
+STUCK_RUNS = 20.0
+"""... and before it is this many times as long as nine in ten of the other runs of the same trace."""
+GAP_STEPS = 6.0
+"""A pause of this many usual steps between samples, and of at least a second, is a gap."""
+
+Mask = NDArray[np.bool_]
+
+
+def spread_stamps(time: Array) -> Array:
+    """Space samples that share one coarse time stamp evenly over the step to the next stamp.
+
+    A record written with whole seconds gives every reading of a second the same time. Their order is known, their
+    rate is even, so each is put at the middle of its share of the step.
+
+    Parameters
+    ----------
+    time : (n,) s, not decreasing.
+
+    Returns
+    -------
+    (n,) s, strictly increasing.
+
+    >>> spread_stamps(np.array([0.0, 0.0, 1.0, 1.0, 2.0, 2.0])).round(2).tolist()
+    [0.25, 0.75, 1.25, 1.75, 2.25, 2.75]
+    """
+    if time.size < 2 or not (np.diff(time) <= 0).any():
+        return time
+    stamps, first, counts = np.unique(time, return_index=True, return_counts=True)
+    if stamps.size < 2:
+        return time + np.arange(time.size) * 1e-6
+    ordered = np.maximum.accumulate(time)
+    stamps, first, counts = np.unique(ordered, return_index=True, return_counts=True)
+    steps = np.diff(stamps)
+    usual = float(np.median(steps))
+    width = np.append(np.minimum(steps, 1.5 * usual), usual)
+    place = np.arange(time.size) - np.repeat(first, counts)
+    return np.asarray(np.repeat(stamps, counts) + (place + 0.5) / np.repeat(counts, counts) * np.repeat(width, counts))
+
+
+def mark(trace: Trace, knowledge: StationKnowledge) -> StationMarks:
+    """Mark every sample of one heel trace and list its gaps.
+
+    Spikes stand out from the median of seven neighbours by more than `SPIKE_SCALES` robust standard deviations (the
+    rule of Hampel); the scale is taken from the surrounding hundred samples too, so that heavy roll is no spike. A
+    stuck run is judged against the other runs of the same trace, so that coarse resolution on a quiet day is none.
+
+    Parameters
+    ----------
+    trace : one heel channel.
+    knowledge : its range, if known.
+
+    References
+    ----------
+    R. K. Pearson et al., Generalized Hampel Filters, EURASIP J. Adv. Signal Process. 2016:87, eq. 1-3.
+    """
+    value, time = trace.value, trace.time
+    n = value.size
+    finite = np.isfinite(value) & np.isfinite(time)
+    suspect = ~finite
+    if trace.suspect.size == n:
+        suspect = suspect | trace.suspect
+    if n < 3:
+        nothing = np.zeros(n, dtype=bool)
+        return StationMarks(trace.station, nothing, nothing, nothing, suspect, (), float("nan"), float("nan"), 0.0)
+    steps = np.diff(time)
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else float("nan")
+    filled = np.where(finite, value, np.nanmedian(value) if finite.any() else 0.0)
+    resolution = _resolution(filled[finite])
+    saturated = (
+        np.abs(filled) >= knowledge.range - 0.5 * resolution if np.isfinite(knowledge.range) else ~finite & False
+    )
+    spike = _spikes(filled, resolution)
+    stuck = _stuck(time, filled)
+    good = finite & ~spike & ~stuck
+    pauses = np.flatnonzero(steps > max(GAP_STEPS * usual, 1.0))
+    return StationMarks(
+        station=trace.station,
+        spike=spike,
+        stuck=stuck,
+        saturated=np.asarray(saturated, dtype=np.bool_),
+        suspect=suspect,
+        gaps=tuple((float(time[i]), float(time[i + 1])) for i in pauses),
+        rate=1.0 / usual if usual > 0 else float("nan"),
+        noise=_noise(filled[good]),
+        resolution=resolution,
+    )
+
+
+def _resolution(value: Array) -> float:
+    """Return the smallest step between different readings, or 0 where steps are too many to show one."""
+    levels = np.unique(value[:20000])
+    if levels.size < 2:
+        return 0.0
+    steps = np.diff(levels)
+    steps = steps[steps > 1e-12]
+    return float(np.percentile(steps, 5)) if steps.size and levels.size < 0.5 * min(value.size, 20000) else 0.0
+
+
+def _spikes(value: Array, resolution: float) -> Mask:
+    off = value - median_filter(value, size=min(7, value.size), mode="nearest")
+    size = np.abs(off)
+    whole = 1.4826 * float(np.median(size))
+    block = min(101, value.size)
+    count = -(-value.size // block)
+    padded = np.pad(size, (0, count * block - value.size), mode="edge").reshape(count, block)
+    near = np.repeat(1.4826 * np.median(padded, axis=1), block)[: value.size]
+    scale = np.maximum(np.maximum(whole, near), 0.35 * resolution)
+    return np.asarray(size > np.maximum(SPIKE_SCALES * scale, 2.5 * resolution + 1e-9), dtype=np.bool_)
+
+
+def _stuck(time: Array, value: Array) -> Mask:
+    change = np.flatnonzero(np.diff(value) != 0.0)
+    first = np.concatenate([[0], change + 1])
+    last = np.concatenate([change, [value.size - 1]])
+    samples = last - first + 1
+    lasting = time[last] - time[first]
+    usual = float(np.percentile(np.repeat(lasting, 1), 90)) if first.size > 2 else 0.0
+    long_one = (samples >= 8) & (lasting > STUCK_SECONDS) & (lasting > STUCK_RUNS * usual)
+    mask = np.zeros(value.size, dtype=bool)
+    for a, b in zip(first[long_one], last[long_one], strict=True):
+        mask[a + 1 : b + 1] = True
+    return mask
+
+
+def _noise(value: Array) -> float:
+    """Standard deviation of one reading about smooth motion, from third differences (motion cancels to third order)."""
+    if value.size < 8:
+        return float("nan")
+    third = np.diff(value, 3)
+    return float(1.4826 * np.median(np.abs(third)) / np.sqrt(20.0))

@@ -1,0 +1,244 @@
+"""Bring the stations to one zero, one scale and one drift, and combine them on the grid.
+
+Model of station ``s`` in window ``k``: ``mean[s, k] = h[k] + zero[s] + scale[s] h[k] + drift[s] (t[k] - t0) + error``.
+``scale`` and ``drift`` have the priors of the calibration record, so that their common part, which no comparison of
+stations can show, settles where the records together say (docs/method-heel.md, section 3). After the alignment a station
+that falls silent moves neither the level nor the scale of the combination.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from config.units import COVERAGE_95, DEGREE
+from dsp.bins import Binned, Grid
+from dsp.types import Array, StationKnowledge, WindowSpan
+
+ASSUMED_SCALE_U = 0.005 / COVERAGE_95
+"""Relative standard uncertainty of scale where no calibration record says otherwise (0.5 % at 95 %)."""
+ASSUMED_DRIFT_U = 0.01 * DEGREE / 3600.0 / COVERAGE_95
+"""rad/s, standard uncertainty of drift of a lone station without a record (0.01 deg per hour at 95 %)."""
+FREE_DRIFT_U = 0.2 * DEGREE / 3600.0
+"""rad/s, prior of drift between stations where the record says nothing: wide enough to leave it to the data."""
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """What each station adds to the common heel, and what remains unknown of the combination."""
+
+    zero: Array
+    """(s,) rad, against the combination."""
+    scale: Array
+    """(s,) relative, against the combination."""
+    drift: Array
+    """(s,) rad/s, against the combination."""
+    centre: float
+    """s since the epoch, where drift is nought."""
+    scale_u: float
+    """Relative standard uncertainty of the combination's scale."""
+    drift_u: float
+    """rad/s, standard uncertainty of the combination's drift."""
+    residual: Array
+    """(s, k) rad, window means of each station minus the combination after alignment; NaN where there are none."""
+    residual_u: Array
+    """(s, k) rad, standard uncertainty expected of ``residual``."""
+    wander_u: float
+    """rad, standard uncertainty of the combination's mean in one window from wandering zeros, beyond straight drift."""
+    assumptions: tuple[str, ...]
+
+
+def align(
+    grid: Grid,
+    bins: tuple[Binned, ...],
+    noise: Array,
+    knowledge: tuple[StationKnowledge, ...],
+    windows: tuple[WindowSpan, ...],
+) -> Alignment:
+    """Find zero, scale and drift of each station against the others from the window means of the day.
+
+    Parameters
+    ----------
+    bins : one for each station, on ``grid``.
+    noise : (s,) rad, standard deviation of one reading.
+    knowledge : one for each station.
+    """
+    stations, count = len(bins), len(windows)
+    mean = np.full((stations, count), np.nan)
+    u = np.full((stations, count), np.nan)
+    for k, span in enumerate(windows):
+        part = grid.slice(span.start, span.stop)
+        for s, one in enumerate(bins):
+            value, number = one.mean[part], one.count[part]
+            here = number > 0
+            if here.sum() >= 4 and here.mean() > 0.0:
+                taper = np.sin(np.pi * (np.arange(value.size) + 0.5) / value.size)[here] ** 2
+                mean[s, k] = float(np.sum(taper * value[here]) / taper.sum())
+                own = noise[s] if np.isfinite(noise[s]) else 0.0
+                u[s, k] = own * float(np.sqrt(np.sum(taper**2 / number[here])) / taper.sum()) + 1e-9
+    scale_prior = np.array([k.scale_u if np.isfinite(k.scale_u) else ASSUMED_SCALE_U for k in knowledge])
+    drift_prior = np.array([k.drift_u if np.isfinite(k.drift_u) else FREE_DRIFT_U for k in knowledge])
+    centre = float(np.mean([0.5 * (w.start + w.stop) for w in windows])) if windows else grid.start
+    times = np.array([0.5 * (w.start + w.stop) - centre for w in windows])
+    assumptions = _assumptions(knowledge)
+    error = np.full(stations, 0.0)
+    zero, scale, drift, heel = np.zeros(stations), np.zeros(stations), np.zeros(stations), np.zeros(count)
+    residual = np.full_like(mean, np.nan)
+    for _ in range(3):
+        zero, scale, drift, heel = _solve(mean, np.hypot(u, error[:, None]), scale_prior, drift_prior, times, heel)
+        residual = mean - heel - zero[:, None] - scale[:, None] * heel - drift[:, None] * times
+        error = _extra(residual, u)
+    inverse = np.sum(1.0 / np.maximum(scale_prior, 1e-7) ** 2)
+    scale_u = float(1.0 / np.sqrt(inverse))
+    if stations > 1:
+        chi2 = float(np.sum((scale / np.maximum(scale_prior, 1e-7)) ** 2)) / (stations - 1)
+        scale_u *= float(np.sqrt(max(1.0, chi2)))
+    return Alignment(
+        zero=zero,
+        scale=scale,
+        drift=drift,
+        centre=centre,
+        scale_u=scale_u,
+        drift_u=_common_drift(drift, knowledge, times),
+        residual=residual,
+        residual_u=np.hypot(u, error[:, None]),
+        wander_u=float(np.sqrt(np.mean(error**2) / stations)),
+        assumptions=assumptions,
+    )
+
+
+def _solve(
+    mean: Array, u: Array, scale_prior: Array, drift_prior: Array, times: Array, heel: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Solve for window heels and the stations' zero, scale, drift with their priors; linear in each pass."""
+    stations, count = mean.shape
+    if not heel.any():
+        with np.errstate(invalid="ignore"):
+            centred = mean - np.nanmean(mean, axis=1, keepdims=True)
+        heel = np.nan_to_num(_nanmean(centred) + _nanmean(_nanmean(mean.T)[None, :].T))
+    size = count + 3 * stations
+    rows, right = [], []
+    for s in range(stations):
+        for k in range(count):
+            if np.isfinite(mean[s, k]):
+                row = np.zeros(size)
+                row[k] = 1.0
+                row[count + s] = 1.0
+                row[count + stations + s] = heel[k]
+                row[count + 2 * stations + s] = times[k]
+                rows.append(row / u[s, k])
+                right.append(mean[s, k] / u[s, k])
+    for s in range(stations):
+        for column, prior in (
+            (count + s, 0.1),
+            (count + stations + s, max(scale_prior[s], 1e-7)),
+            (count + 2 * stations + s, max(drift_prior[s], 1e-13)),
+        ):
+            row = np.zeros(size)
+            row[column] = 1.0 / prior
+            rows.append(row)
+            right.append(0.0)
+    for k in range(count):
+        if not np.isfinite(mean[:, k]).any():
+            row = np.zeros(size)
+            row[k] = 1.0
+            rows.append(row)
+            right.append(0.0)
+    matrix = np.array(rows)
+    norm = np.sqrt(np.sum(matrix**2, axis=0))
+    norm[norm == 0] = 1.0
+    solution = np.linalg.lstsq(matrix / norm, np.array(right), rcond=1e-13)[0] / norm
+    return (
+        solution[count : count + stations],
+        solution[count + stations : count + 2 * stations],
+        solution[count + 2 * stations :],
+        solution[:count],
+    )
+
+
+def _nanmean(value: Array) -> Array:
+    """Mean over the first axis of what is there, 0 where nothing is."""
+    here = np.isfinite(value)
+    total = np.where(here, value, 0.0).sum(axis=0)
+    return np.asarray(total / np.maximum(here.sum(axis=0), 1))
+
+
+def _extra(residual: Array, u: Array) -> Array:
+    """Scatter of each station's window means beyond its noise; robust against a window or two that went wrong."""
+    stations, count = residual.shape
+    extra = np.zeros(stations)
+    if stations < 2:
+        return extra
+    free = max(1.0, count - 3.0) / count * (stations - 1.0) / stations
+    for s in range(stations):
+        here = np.isfinite(residual[s])
+        if here.sum() >= 4:
+            spread = 1.4826 * float(np.median(np.abs(residual[s][here]))) / np.sqrt(free)
+            extra[s] = np.sqrt(max(0.0, spread**2 - float(np.median(u[s][here] ** 2))))
+    return extra
+
+
+def _common_drift(drift: Array, knowledge: tuple[StationKnowledge, ...], times: Array) -> float:
+    """Drift of the combination: from the records where there are any, else from how the stations drift apart."""
+    known = np.array([k.drift_u for k in knowledge])
+    stations = known.size
+    usable = np.isfinite(known)
+    if usable.all():
+        return float(1.0 / np.sqrt(np.sum(1.0 / np.maximum(known, 1e-13) ** 2)))
+    if usable.any():
+        return float(np.max(known[usable]) / np.sqrt(stations)) if stations > 1 else float(known[usable][0])
+    if stations == 1:
+        return ASSUMED_DRIFT_U
+    from scipy.special import stdtrit
+
+    spread = float(np.sqrt(np.sum(drift**2) / (stations - 1)))
+    widened = float(stdtrit(stations - 1, 0.975)) / COVERAGE_95
+    return min(max(spread * widened, 0.1 * ASSUMED_DRIFT_U), 3.0 * ASSUMED_DRIFT_U + spread) / float(np.sqrt(stations))
+
+
+def _assumptions(knowledge: tuple[StationKnowledge, ...]) -> tuple[str, ...]:
+    said = []
+    no_scale = [k.name for k in knowledge if not np.isfinite(k.scale_u)]
+    if no_scale:
+        said.append(f"No calibration record gives the scale of {', '.join(no_scale)}: 0.5 % at 95 % assumed.")
+    no_drift = [k.name for k in knowledge if not np.isfinite(k.drift_u)]
+    if no_drift and len(knowledge) == 1:
+        said.append(f"Nothing is known of the drift of {no_drift[0]}: 0.01 deg per hour at 95 % assumed.")
+    elif no_drift:
+        said.append(f"Drift of {', '.join(no_drift)} is judged from how the stations drift apart.")
+    return tuple(said)
+
+
+def combined(grid: Grid, bins: tuple[Binned, ...], noise: Array, alignment: Alignment) -> tuple[Array, Array, Array]:
+    """Combine the aligned stations, each with the weight of its noise.
+
+    Returns
+    -------
+    heel : (n,) rad, NaN where every station is silent.
+    variance : (n,) rad2 of its white noise.
+    aligned : (s, n) rad, each station after alignment, NaN where silent.
+    """
+    time = grid.time - alignment.centre
+    aligned = np.array(
+        [
+            (one.mean - alignment.zero[s] - alignment.drift[s] * time) / (1.0 + alignment.scale[s])
+            for s, one in enumerate(bins)
+        ]
+    )
+    known = np.where(np.isfinite(noise) & (noise > 0), noise, np.nan)
+    floor = float(np.nanmedian(known)) * 0.1 if np.isfinite(known).any() else 1e-6
+    own = np.maximum(np.nan_to_num(known, nan=floor), max(floor, 1e-7))
+    counts = np.array([one.count for one in bins])
+    weight = np.where(np.isfinite(aligned), counts / own[:, None] ** 2, 0.0)
+    total = weight.sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        heel = np.where(total > 0, np.nansum(np.where(weight > 0, aligned * weight, 0.0), axis=0) / total, np.nan)
+        variance = np.where(total > 0, 1.0 / total, np.nan)
+    return np.asarray(heel), np.asarray(variance), np.asarray(aligned)
+
+
+def usable(bins: tuple[Binned, ...], parts: list[slice]) -> NDArray[np.bool_]:
+    """Return which stations have samples in at least one window."""
+    return np.array([any((one.count[part] > 0).sum() >= 4 for part in parts) for one in bins], dtype=bool)

@@ -1,0 +1,109 @@
+"""The day's low-frequency heel: cut the record into stretches where nothing moves, fit spectrum and wind to them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dsp.motion import Hats
+from dsp.reml import Compressor, Contrast, LowFit, Stretch, fit
+from dsp.spectrum import Pooled, pooled
+from dsp.types import Array
+from dsp.wind import SMOOTHING, Pressure, smoothed
+
+BELOW_ROLL = 0.6
+"""The low-frequency band ends at this share of the roll frequency."""
+HIGHEST = 0.15
+"""Hz, where it ends at the latest."""
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Where a stretch lies, and how its roll is."""
+
+    part: slice
+    """Bins of the day's grid."""
+    roll_variance: float
+
+
+@dataclass(frozen=True)
+class LowHeel:
+    """What the day says about low-frequency heel and wind."""
+
+    fit: LowFit
+    compressor: Compressor
+    regressors: Array
+    """(n, r) of the wind on the day's grid, r = 0 without."""
+    smoothing: float
+    """s, of the first regressor; NaN without wind."""
+
+
+def low_heel(
+    step: float,
+    heel: Array,
+    variance: Array,
+    cuts: list[Cut],
+    roll_frequency: float,
+    damping: float,
+    wind: Pressure | None,
+) -> LowHeel:
+    """Fit the low-frequency spectrum of the day, with the wind's coefficient where there is wind.
+
+    The time over which gusts at mast and hull are alike is chosen from `SMOOTHING` by likelihood.
+    """
+    lengths = [(c.part.stop - c.part.start) * step for c in cuts]
+    typical = float(np.median(lengths)) if lengths else 60.0
+    highest = min(HIGHEST, BELOW_ROLL * roll_frequency) if np.isfinite(roll_frequency) else HIGHEST
+    highest = max(min(highest, 0.2 / step), 1.5 / typical)
+    longest = max(lengths, default=60.0)
+    hats = Hats.between(0.5 / longest, highest)
+    compressor = Compressor(hats, step, roll_frequency, damping, highest)
+    look = pooled([_bridged(heel[c.part]) for c in cuts], step)
+    start = _at_nodes(look, hats)
+    candidates: list[tuple[float, Array]] = [(float("nan"), np.zeros((heel.size, 0)))]
+    if wind is not None:
+        candidates = []
+        for smoothing in SMOOTHING:
+            slow = smoothed(wind.value, step, smoothing)
+            candidates.append((smoothing, slow[:, None]))
+    best: LowHeel | None = None
+    for smoothing, regressors in candidates:
+        contrasts = [compressor.contrast(s) for s in stretches(heel, variance, cuts, regressors)]
+        one = LowHeel(fit(hats, contrasts, start), compressor, regressors, smoothing)
+        start = one.fit.density
+        if best is None or one.fit.log_likelihood > best.fit.log_likelihood:
+            best = one
+    assert best is not None
+    return best
+
+
+def stretches(heel: Array, variance: Array, cuts: list[Cut], regressors: Array) -> list[Stretch]:
+    """Cut stretches from the day's grid; bins without samples are left out."""
+    made = []
+    for cut in cuts:
+        index = np.arange(cut.part.start, cut.part.stop)
+        index = index[np.isfinite(heel[index])]
+        made.append(Stretch(index, heel[index], variance[index], regressors[index], cut.roll_variance))
+    return [s for s in made if s.index.size >= 3]
+
+
+def contrast_of(low: LowHeel, heel: Array, variance: Array, cut: Cut) -> Contrast | None:
+    """See one window as the fit sees its stretches."""
+    made = stretches(heel, variance, [cut], low.regressors)
+    return low.compressor.contrast(made[0]) if made else None
+
+
+def _bridged(value: Array) -> Array:
+    here = np.isfinite(value)
+    if here.sum() < 3:
+        return np.zeros(0)
+    index = np.arange(value.size)
+    return np.interp(index, index[here], value[here])
+
+
+def _at_nodes(look: Pooled, hats: Hats) -> Array:
+    if look.frequency.size < 4:
+        return np.full(hats.node.size, 1e-9)
+    node = np.maximum(hats.node, look.frequency[2])
+    return np.maximum(np.exp(np.interp(node, look.frequency[1:], np.log(look.density[1:] + 1e-30))), 1e-16)

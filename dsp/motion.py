@@ -1,0 +1,129 @@
+"""The model of a vessel's small motion at a quiet berth: low-frequency heel and roll, as covariances.
+
+Low-frequency heel (gusts, swing on the moorings) is a stationary Gaussian process whose one-sided spectrum is a sum of
+hat functions on logarithmic frequency, flat below the lowest: no shape is taken for granted, and the spectrum near zero
+frequency, which makes the uncertainty of a mean, is what the day shows at the lowest frequencies it can show.
+Roll is a lightly damped oscillator driven at random: autocovariance ``v exp(-a |t|) (cos(w t) - (a/w) sin(w |t|))`` with
+``a`` damping times natural frequency; this is the covariance of the oscillator's speed, whose spectrum vanishes
+at zero frequency, so that low-frequency heel is counted once (docs/method-heel.md, section 4).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dsp.types import Array
+
+NODE_RATIO = 1.6
+"""Ratio of neighbouring frequencies at which the low-frequency spectrum is given."""
+
+
+@dataclass(frozen=True)
+class Hats:
+    """Hat functions on logarithmic frequency, with what is needed to turn them into covariances."""
+
+    node: Array
+    """(p,) Hz, rising; below the first the spectrum is flat, above the last it falls with the fourth power."""
+    frequency: Array
+    """(f,) Hz, midpoints of the quadrature."""
+    width: Array
+    """(f,) Hz."""
+    shape: Array
+    """(p, f) value of each hat."""
+
+    @classmethod
+    def between(cls, lowest: float, highest: float) -> Hats:
+        """Lay nodes from ``lowest`` to ``highest`` Hz in steps of about `NODE_RATIO`."""
+        lowest = min(lowest, highest / 1.3)
+        count = max(2, round(float(np.log(highest / lowest) / np.log(NODE_RATIO))) + 1)
+        node = np.geomspace(lowest, highest, count)
+        even = np.linspace(0.0, lowest, 13)
+        rising = np.geomspace(lowest, 4.0 * highest, 12 * count + 30)[1:]
+        edge = np.concatenate([even, rising])
+        middle, width = 0.5 * (edge[1:] + edge[:-1]), np.diff(edge)
+        x = np.clip(np.log(middle / lowest) / np.log(highest / lowest) * (count - 1), 0.0, count - 1.0)
+        shape = np.maximum(0.0, 1.0 - np.abs(x - np.arange(count)[:, None]))
+        shape = shape * np.where(middle > highest, (highest / middle) ** 4, 1.0)
+        return cls(node=node, frequency=middle, width=width, shape=shape)
+
+    def covariance(self, lag: Array) -> Array:
+        """Return (p, *lag.shape): autocovariance of each hat of unit height; ``sinc`` spreads each quadrature cell."""
+        flat = np.abs(lag).ravel()
+        wave = np.cos(2.0 * np.pi * self.frequency[:, None] * flat) * np.sinc(self.width[:, None] * flat)
+        return np.asarray(((self.shape * self.width) @ wave).reshape(self.node.size, *lag.shape))
+
+    def at(self, frequency: Array) -> Array:
+        """Return (p, m): value of each hat at ``frequency`` Hz."""
+        count = self.node.size
+        safe = np.maximum(frequency, 1e-9)
+        x = np.clip(np.log(safe / self.node[0]) / np.log(self.node[-1] / self.node[0]) * (count - 1), 0.0, count - 1.0)
+        shape = np.maximum(0.0, 1.0 - np.abs(x - np.arange(count)[:, None]))
+        return np.asarray(shape * np.where(safe > self.node[-1], (self.node[-1] / safe) ** 4, 1.0))
+
+
+def roll_covariance(lag: Array, frequency: float, damping: float) -> Array:
+    """Return the autocovariance of unit variance of the randomly driven roll at ``lag`` s.
+
+    Parameters
+    ----------
+    frequency : Hz, undamped natural frequency. damping : fraction of critical, below 1.
+
+    References
+    ----------
+    M. C. Wang and G. E. Uhlenbeck, On the theory of the Brownian motion II, Rev. Mod. Phys. 17 (1945) 323, eq. 50:
+    covariance of the speed of a Brownian oscillator.
+    """
+    natural = 2.0 * np.pi * frequency
+    decay = damping * natural
+    damped = natural * np.sqrt(1.0 - damping**2)
+    away = np.abs(lag)
+    return np.asarray(np.exp(-decay * away) * (np.cos(damped * away) - decay / damped * np.sin(damped * away)))
+
+
+def roll_spectrum(frequency: Array, natural: float, damping: float) -> Array:
+    """Return the one-sided density (1/Hz) of `roll_covariance`."""
+    ratio = np.asarray(frequency) / natural
+    return np.asarray(
+        4.0
+        * damping
+        / (np.pi * natural)
+        * ratio**2
+        * 2.0
+        / (2.0 * ((1.0 - ratio**2) ** 2 + (2.0 * damping * ratio) ** 2))
+    )
+
+
+@dataclass(frozen=True)
+class MotionModel:
+    """Low-frequency heel and roll of one window or of the day; satisfies `dsp.types.Motion`."""
+
+    hats: Hats
+    density: Array
+    """(p,) rad2/Hz at the nodes."""
+    roll_frequency: float
+    """Hz; NaN if there is no roll."""
+    damping: float
+    roll_variance: float
+    """rad2 of the stationary roll."""
+    white: float
+    """rad2, variance of the white part of one bin."""
+
+    def low_covariance(self, lag: Array) -> Array:
+        """Return the autocovariance (rad2) of low-frequency heel alone."""
+        return np.asarray(np.tensordot(self.density, self.hats.covariance(lag), axes=1))
+
+    def covariance(self, lag: Array) -> Array:
+        """Return the autocovariance (rad2) of low-frequency heel and roll."""
+        low = self.low_covariance(lag)
+        if not self.roll_variance > 0.0:
+            return low
+        return np.asarray(low + self.roll_variance * roll_covariance(lag, self.roll_frequency, self.damping))
+
+    def spectrum(self, frequency: Array) -> Array:
+        """Return the one-sided density (rad2/Hz) of low-frequency heel and roll."""
+        low = self.density @ self.hats.at(np.asarray(frequency, dtype=np.float64))
+        if not self.roll_variance > 0.0:
+            return np.asarray(low)
+        return np.asarray(low + self.roll_variance * roll_spectrum(frequency, self.roll_frequency, self.damping))

@@ -1,0 +1,119 @@
+"""From raw traces to one combined heel on an even grid: mark, choose the grid, align, combine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dsp.bins import Binned, Grid, grid_over, interpolate_short, station_bins
+from dsp.clean import mark, spread_stamps
+from dsp.combine import Alignment, align, combined
+from dsp.spectrum import Pooled, pooled, roll_frequency
+from dsp.types import Array, Day, StationKnowledge, StationMarks, Trace, WindowSpan
+
+BINS_PER_ROLL = 10
+"""Bins in a roll period."""
+MOST_BINS = 900
+"""Bins in the longest window."""
+MARGIN = 900.0
+"""s of record used before the first and after the last window."""
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """The day on one grid."""
+
+    traces: tuple[Trace, ...]
+    knowledge: tuple[StationKnowledge, ...]
+    """One for each trace."""
+    marks: tuple[StationMarks, ...]
+    noise: Array
+    """(s,) rad, of one reading, resolution included."""
+    grid: Grid
+    bins: tuple[Binned, ...]
+    alignment: Alignment
+    heel: Array
+    """(n,) rad, NaN where all stations are silent."""
+    variance: Array
+    """(n,) rad2, white noise of ``heel``."""
+    aligned: Array
+    """(s, n) rad."""
+    first_look: Pooled
+    """Spectrum of the windows, pooled."""
+    roll_frequency: float
+    """Hz at first look; NaN if no roll stands out."""
+    windows: tuple[WindowSpan, ...]
+
+
+def prepare(day: Day) -> Prepared | str:
+    """Mark, bin, align and combine the heel of a day; or say in a sentence why there is nothing to work on."""
+    windows = tuple(w for w in day.windows if w.stop > w.start)
+    if not windows:
+        return "no window with a start before its stop"
+    by_name = {k.name: k for k in day.knowledge}
+    start = min(w.start for w in windows) - MARGIN
+    stop = max(w.stop for w in windows) + MARGIN
+    traces, knowledge, marks = [], [], []
+    for raw in day.heel:
+        order = np.argsort(raw.time, kind="stable")
+        keep = order[(raw.time[order] >= start) & (raw.time[order] <= stop)]
+        suspect = raw.suspect[keep] if raw.suspect.size == raw.time.size else np.zeros(keep.size, dtype=bool)
+        trace = Trace(raw.station, spread_stamps(raw.time[keep]), raw.value[keep], suspect)
+        known = by_name.get(raw.station, StationKnowledge(raw.station))
+        made = mark(trace, known)
+        if made.good.sum() >= 5 and not (made.resolution == 0.0 and np.ptp(trace.value[made.good]) == 0.0):
+            traces.append(trace)
+            knowledge.append(known)
+            marks.append(made)
+    if not traces:
+        return "no heel station has readings that change"
+    noise = np.array([float(np.hypot(np.nan_to_num(m.noise), m.resolution / np.sqrt(12.0))) for m in marks])
+    first = max(min(float(t.time[0]) for t in traces), start)
+    last = min(max(float(t.time[-1]) for t in traces), stop)
+    lengths = [w.stop - w.start for w in windows]
+    slowest = 1.0 / max(float(np.nanmax([m.rate for m in marks])), 1e-3)
+    step = max(0.25, slowest, max(lengths) / MOST_BINS)
+    grid = grid_over(first, last, step)
+    bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
+    alignment = align(grid, bins, noise, tuple(knowledge), windows)
+    heel, variance, aligned = combined(grid, bins, noise, alignment)
+    look = pooled(even_parts(grid, heel, windows), step)
+    frequency, _ = roll_frequency(look, float(np.median(lengths)))
+    wanted = (
+        1.0 / (frequency * BINS_PER_ROLL) if np.isfinite(frequency) else max(0.5, float(np.median(lengths)) / 200.0)
+    )
+    wanted = max(wanted, slowest, max(lengths) / MOST_BINS)
+    if abs(wanted / step - 1.0) > 0.1:
+        grid = grid_over(first, last, wanted)
+        bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
+        alignment = align(grid, bins, noise, tuple(knowledge), windows)
+        heel, variance, aligned = combined(grid, bins, noise, alignment)
+    return Prepared(
+        traces=tuple(traces),
+        knowledge=tuple(knowledge),
+        marks=tuple(marks),
+        noise=noise,
+        grid=grid,
+        bins=bins,
+        alignment=alignment,
+        heel=heel,
+        variance=variance,
+        aligned=aligned,
+        first_look=look,
+        roll_frequency=frequency,
+        windows=windows,
+    )
+
+
+def even_parts(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...]) -> list[Array]:
+    """Cut the windows out of the combined heel; short gaps are bridged, windows with longer ones give their parts."""
+    parts: list[Array] = []
+    for span in windows:
+        value = interpolate_short(heel[grid.slice(span.start, span.stop)], 4)
+        here = np.isfinite(value)
+        edge = np.diff(np.concatenate([[0], here.astype(np.int8), [0]]))
+        for a, b in zip(np.flatnonzero(edge == 1), np.flatnonzero(edge == -1), strict=True):
+            if b - a >= 8:
+                parts.append(value[a:b])
+    return parts

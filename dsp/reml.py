@@ -1,0 +1,303 @@
+"""Fit the day's low-frequency spectrum and the wind coefficient by restricted maximum likelihood.
+
+Every stretch of the record in which nothing moves gives what it has below the roll: its projections on cosines that
+complete fewer cycles than the roll, made orthogonal to the stretch's own mean and to a decaying roll. Those contrasts
+are free of the mean, so that their likelihood is the restricted one; the spectrum at the nodes enters linearly, and
+Fisher scoring finds it with its covariance (docs/method-heel.md, section 5).
+
+References
+----------
+H. D. Patterson and R. Thompson, Recovery of inter-block information when block sizes are unequal, Biometrika 58 (1971)
+545-554. D. A. Harville, Maximum likelihood approaches to variance component estimation, JASA 72 (1977) 320-338.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.special import gammaln
+
+from dsp.motion import Hats, roll_covariance
+from dsp.types import Array
+
+ROUGHNESS = 1.0
+"""Prior standard deviation of the change of log density from node to node (a factor e within a factor 1.6)."""
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One piece of the day in which nothing moved, on the day's grid."""
+
+    index: np.ndarray
+    """(n,) int, bin numbers, rising; gaps leave numbers out."""
+    heel: Array
+    """(n,) rad."""
+    noise: Array
+    """(n,) rad2, variance of the white noise of each bin."""
+    pressure: Array
+    """(n, r) regressors of the wind, r = 0 without."""
+    roll_variance: float
+    """rad2 of its roll."""
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """A stretch seen below the roll."""
+
+    value: Array
+    """(j,) rad."""
+    pressure: Array
+    """(j, r)."""
+    hats: Array
+    """(p, j, j) covariance for unit density at each node."""
+    fixed: Array
+    """(j, j) rad2, covariance of roll and white noise."""
+
+
+@dataclass(frozen=True)
+class LowFit:
+    """The day's low-frequency heel."""
+
+    hats: Hats
+    log_density: Array
+    """(p,) of rad2/Hz."""
+    covariance: Array
+    """(p, p) of ``log_density``."""
+    coefficient: Array
+    """(r,) rad per unit of each wind regressor."""
+    coefficient_covariance: Array
+    """(r, r)."""
+    scale: Array
+    """(k,) variance of each stretch over the day's, by itself."""
+    scale_dof: Array
+    """(k,)."""
+    shared_dof: float
+    """Degrees of freedom of the spread of ``scale`` between stretches: large means one day, one scale."""
+    log_likelihood: float
+
+    @property
+    def density(self) -> Array:
+        """(p,) rad2/Hz."""
+        return np.asarray(np.exp(self.log_density))
+
+    def shrunk(self, k: int) -> tuple[float, float]:
+        """Return scale of stretch ``k`` drawn towards the day's, and its degrees of freedom."""
+        return shrunk(float(self.scale[k]), float(self.scale_dof[k]), self.shared_dof)
+
+
+def shrunk(scale: float, dof: float, shared: float) -> tuple[float, float]:
+    """Draw one stretch's scale towards 1 with the weight of ``shared`` degrees of freedom (inverse-gamma prior)."""
+    return (shared + dof * scale) / (shared + dof), shared + dof
+
+
+class Compressor:
+    """Turns stretches into contrasts; keeps what stretches of one length share."""
+
+    def __init__(self, hats: Hats, step: float, roll_frequency: float, damping: float, highest: float) -> None:
+        self.hats, self.step = hats, step
+        self.roll_frequency, self.damping, self.highest = roll_frequency, damping, highest
+        self._lags = np.zeros((hats.node.size, 0))
+        self._kept: dict[bytes, tuple[Array, Array, Array]] = {}
+
+    def _table(self, size: int) -> Array:
+        if self._lags.shape[1] < size:
+            self._lags = self.hats.covariance(np.arange(size) * self.step)
+        return self._lags
+
+    def _basis(self, place: np.ndarray) -> tuple[Array, Array, Array]:
+        key = place.tobytes()
+        if key not in self._kept:
+            size = int(place[-1]) + 1
+            count = int(2.0 * size * self.step * self.highest)
+            x = (place + 0.5) / size
+            low = np.cos(np.pi * np.arange(1, count + 1) * x[:, None])
+            away = [np.ones(place.size)]
+            if np.isfinite(self.roll_frequency):
+                turn = 2.0 * np.pi * self.roll_frequency * self.step * place
+                fade = np.exp(-self.damping * turn)
+                away += [fade * np.cos(turn), fade * np.sin(turn)]
+            both = np.column_stack([*away, low])
+            q = np.linalg.qr(both)[0][:, len(away) :] if both.shape[1] < place.size else np.zeros((place.size, 0))
+            lag = np.abs(place[:, None] - place[None, :])
+            table = self._table(size)
+            hats = np.array([q.T @ row[lag] @ q for row in table[:, :size]])
+            roll = np.zeros((q.shape[1], q.shape[1]))
+            if np.isfinite(self.roll_frequency):
+                wave = roll_covariance(np.arange(size) * self.step, self.roll_frequency, self.damping)
+                roll = q.T @ wave[lag] @ q
+            self._kept[key] = (q, hats, roll)
+        return self._kept[key]
+
+    def contrast(self, stretch: Stretch) -> Contrast:
+        """Project one stretch."""
+        q, hats, roll = self._basis(stretch.index - stretch.index[0])
+        fixed = stretch.roll_variance * roll + (q.T * stretch.noise) @ q
+        fixed = fixed + np.eye(q.shape[1]) * (1e-12 * max(float(np.trace(fixed)), 1e-30) + 1e-22)
+        return Contrast(q.T @ stretch.heel, q.T @ stretch.pressure, hats, fixed)
+
+
+def fit(hats: Hats, contrasts: list[Contrast], start: Array) -> LowFit:
+    """Find log density at the nodes, wind coefficient and each stretch's scale.
+
+    Parameters
+    ----------
+    contrasts : one for each stretch; empty ones are carried along with scale 1 and no degrees of freedom.
+    start : (p,) rad2/Hz to start from.
+    """
+    nodes = hats.node.size
+    difference = np.diff(np.eye(nodes), axis=0) / ROUGHNESS
+    prior = difference.T @ difference
+    anchor = 0.01
+    theta0 = np.log(np.maximum(start, 1e-18))
+    level = float(np.mean(theta0))
+    theta = theta0.copy()
+    scale, dof, shared = np.ones(len(contrasts)), np.zeros(len(contrasts)), 1e4
+    regressors = contrasts[0].pressure.shape[1] if contrasts else 0
+    coefficient, coefficient_covariance = np.zeros(regressors), np.zeros((regressors, regressors))
+    likelihood, information = 0.0, np.zeros((nodes, nodes))
+    for _ in range(4):
+        used = np.array([shrunk(float(s), float(d), shared)[0] for s, d in zip(scale, dof, strict=True)])
+        damping = 1e-3
+        current = _evaluate(theta, contrasts, used)
+        value = current.likelihood - _penalty(theta, prior, anchor, level)
+        for _ in range(25):
+            gradient = current.score - prior @ theta - anchor * (theta - level)
+            curvature = current.information + prior + anchor * np.eye(nodes)
+            step = np.linalg.solve(curvature + damping * np.diag(np.diag(curvature)), gradient)
+            step = step * min(1.0, 1.5 / max(float(np.max(np.abs(step))), 1e-12))
+            trial = _evaluate(theta + step, contrasts, used)
+            trial_value = trial.likelihood - _penalty(theta + step, prior, anchor, level)
+            if trial_value >= value - 1e-9:
+                moved = float(np.max(np.abs(step)))
+                theta, current, value, damping = theta + step, trial, trial_value, damping * 0.3
+                if moved < 0.01:
+                    break
+            else:
+                damping = max(damping * 10.0, 0.01)
+                if damping > 1e6:
+                    break
+        coefficient, coefficient_covariance = current.coefficient, current.coefficient_covariance
+        likelihood, information = current.likelihood, current.information
+        before = shared
+        scale, dof = _scales(theta, contrasts, coefficient)
+        shared = _shared_dof(scale, dof)
+        if shared == before:
+            break
+    covariance = np.linalg.inv(information + prior + anchor * np.eye(nodes))
+    return LowFit(hats, theta, covariance, coefficient, coefficient_covariance, scale, dof, shared, likelihood)
+
+
+def _penalty(theta: Array, prior: Array, anchor: float, level: float) -> float:
+    return 0.5 * float(theta @ prior @ theta + anchor * np.sum((theta - level) ** 2))
+
+
+@dataclass(frozen=True)
+class _State:
+    likelihood: float
+    score: Array
+    information: Array
+    coefficient: Array
+    coefficient_covariance: Array
+
+
+def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array) -> _State:
+    nodes = theta.size
+    density = np.exp(np.clip(theta, -60.0, 30.0))
+    regressors = contrasts[0].pressure.shape[1] if contrasts else 0
+    normal, right = np.zeros((regressors, regressors)), np.zeros(regressors)
+    factors = []
+    for one, s in zip(contrasts, scale, strict=True):
+        if one.value.size == 0:
+            factors.append(None)
+            continue
+        matrix = s * np.tensordot(density, one.hats, axes=1) + one.fixed
+        factor = cho_factor(matrix, lower=True, check_finite=False)
+        factors.append(factor)
+        if regressors:
+            turned = cho_solve(factor, one.pressure, check_finite=False)
+            normal += one.pressure.T @ turned
+            right += turned.T @ one.value
+    coefficient, coefficient_covariance = np.zeros(regressors), np.zeros((regressors, regressors))
+    if regressors:
+        size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
+        scaled = normal / size / size[:, None] + 1e-10 * np.eye(regressors)
+        coefficient_covariance = np.linalg.inv(scaled) / size / size[:, None]
+        coefficient = coefficient_covariance @ right
+    likelihood, score, information = 0.0, np.zeros(nodes), np.zeros((nodes, nodes))
+    for one, s, factor in zip(contrasts, scale, factors, strict=True):
+        if factor is None:
+            continue
+        rest = one.value - one.pressure @ coefficient
+        turned = cho_solve(factor, rest, check_finite=False)
+        likelihood -= 0.5 * float(rest @ turned) + float(np.sum(np.log(np.diag(factor[0]))))
+        size = one.value.size
+        inverse = cho_solve(factor, np.eye(size), check_finite=False)
+        weighted = (s * density)[:, None, None] * one.hats
+        product = np.matmul(inverse, weighted)
+        flat = product.reshape(nodes, -1)
+        score += 0.5 * (np.einsum("i,pij,j->p", turned, weighted, turned) - np.einsum("pii->p", product))
+        information += 0.5 * (flat @ product.transpose(0, 2, 1).reshape(nodes, -1).T)
+    return _State(likelihood, score, information, coefficient, coefficient_covariance)
+
+
+def _scales(theta: Array, contrasts: list[Contrast], coefficient: Array) -> tuple[Array, Array]:
+    """Each stretch's own variance of low-frequency heel over the day's, by scoring, with its degrees of freedom."""
+    density = np.exp(theta)
+    scale, dof = np.ones(len(contrasts)), np.zeros(len(contrasts))
+    for k, one in enumerate(contrasts):
+        if one.value.size:
+            scale[k], dof[k] = own_scale(one, density, coefficient)
+    return scale, dof
+
+
+def own_scale(one: Contrast, density: Array, coefficient: Array) -> tuple[float, float]:
+    """Return one stretch's scale of low-frequency variance by maximum likelihood, and its degrees of freedom."""
+    low = np.tensordot(density, one.hats, axes=1)
+    root = np.linalg.cholesky(one.fixed)
+    half = solve_triangular(root, low, lower=True, check_finite=False)
+    values, vectors = np.linalg.eigh(solve_triangular(root, half.T, lower=True, check_finite=False))
+    rest = vectors.T @ solve_triangular(root, one.value - one.pressure @ coefficient, lower=True, check_finite=False)
+    values = np.maximum(values, 0.0)
+    scale, power = 1.0, rest**2
+    for _ in range(60):
+        total = scale * values + 1.0
+        share = values / total
+        information = float(np.sum(share**2))
+        if information <= 0:
+            return 1.0, 0.0
+        target = scale + float(np.sum(share**2 * (power - total) / np.maximum(values, 1e-300))) / information
+        target = max(target, 0.02 * scale)
+        if abs(target - scale) < 1e-4 * scale:
+            break
+        scale = target
+    at_one = values / (values + 1.0)
+    return float(max(scale, 1e-3)), float(np.sum(at_one**2))
+
+
+def _shared_dof(scale: Array, dof: Array) -> float:
+    """Choose how alike the stretches are: the likelihood of their scales under an F law, from alike to quite unlike."""
+    use = dof > 2.0
+    if use.sum() < 3:
+        return 30.0
+    s, d = scale[use], dof[use]
+    best, chosen = -np.inf, 1e4
+    for shared in (1e4, 100.0, 50.0, 25.0, 12.0, 6.0, 4.0):
+        middle = s / float(np.median(s))
+        value = float(np.sum(_log_f(middle, d, shared))) - (0.0 if shared == 1e4 else 1.0)
+        if value > best:
+            best, chosen = value, shared
+    return chosen
+
+
+def _log_f(x: Array, d1: Array, d2: float) -> Array:
+    """Logarithm of the density of the F law."""
+    return np.asarray(
+        gammaln((d1 + d2) / 2)
+        - gammaln(d1 / 2)
+        - gammaln(d2 / 2)
+        + d1 / 2 * np.log(d1 / d2)
+        + (d1 / 2 - 1) * np.log(x)
+        - (d1 + d2) / 2 * np.log1p(d1 * x / d2)
+    )

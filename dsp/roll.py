@@ -1,0 +1,227 @@
+"""Natural roll: period, damping and amplitude, for the day and for each window.
+
+Period by period the heel is fitted by a straight line and a sine at the day's frequency; the complex amplitudes follow
+``z[j+1] = exp((-damping + i shift) 2 pi) z[j] + push[j]``, a randomly pushed oscillator seen once a period. A decaying
+swing after a movement is the same law with a large first amplitude, whose value is left free. Likelihood by the Kalman
+filter, each window with its own strength of push (docs/method-heel.md, section 6).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+
+from dsp.types import Array
+
+DAMPING_RANGE = (0.002, 0.3)
+DAMPING_USUAL, DAMPING_SPREAD = 0.03, 0.9
+"""Weak prior of damping: 1-5 % of critical is usual (common practice); log-normal with this spread."""
+
+Complex = np.ndarray
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """Complex amplitude of the roll once a period."""
+
+    amplitude: Complex
+    """(m,) complex, rad; NaN where the period is not covered."""
+    error: float
+    """rad2, variance of each from what is no roll."""
+
+
+@dataclass(frozen=True)
+class RollLaw:
+    """Frequency and damping with their standard uncertainties."""
+
+    frequency: float
+    """Hz."""
+    frequency_u: float
+    damping: float
+    damping_u: float
+    ratio: float
+    """Variance of an amplitude's error over that of one push."""
+
+
+@dataclass(frozen=True)
+class WindowRoll:
+    """Roll of one window under the day's law."""
+
+    frequency: float
+    """Hz, this window's own; NaN if it cannot be told."""
+    frequency_u: float
+    stationary: float
+    """rad2, variance of the steadily driven roll."""
+    transient: float
+    """rad2, variance of each of the two components of the swing it starts with."""
+
+
+def envelope(heel: Array, step: float, frequency: float) -> Envelope:
+    """Fit each period of an even stretch by a straight line and a sine.
+
+    Parameters
+    ----------
+    heel : (n,) rad, NaN in gaps.
+    frequency : Hz.
+    """
+    size = max(5, round(1.0 / (frequency * step)))
+    count = heel.size // size
+    if count < 1:
+        return Envelope(np.full(0, np.nan, dtype=np.complex128), 0.0)
+    turn = 2.0 * np.pi * frequency * step * np.arange(size)
+    line = (np.arange(size) - 0.5 * (size - 1)) / size
+    design = np.column_stack([np.ones(size), line, np.cos(turn), np.sin(turn)])
+    blocks = heel[: count * size].reshape(count, size)
+    here = np.isfinite(blocks)
+    result = np.full(count, np.nan, dtype=np.complex128)
+    errors = []
+    inverse = np.linalg.pinv(design)
+    gain = float(np.sum(inverse[2] ** 2 + inverse[3] ** 2))
+    for j in range(count):
+        ok = here[j]
+        if ok.mean() < 0.7:
+            continue
+        solve = inverse if ok.all() else np.linalg.pinv(design[ok])
+        part = solve @ blocks[j][ok]
+        # phase of the block's start, so that a steady roll has a steady amplitude
+        result[j] = (part[2] - 1j * part[3]) * np.exp(-2j * np.pi * frequency * step * size * j)
+        errors.append(float(np.mean((blocks[j][ok] - design[ok] @ part) ** 2)) * ok.sum() / max(1, ok.sum() - 4) * gain)
+    return Envelope(result, float(np.median(errors)) if errors else 0.0)
+
+
+def _likelihood(
+    amplitudes: list[Complex], period: float, natural: float, shift: float, damping: float, ratio: float
+) -> tuple[float, list[tuple[float, int, complex]]]:
+    """Log likelihood of the pushed oscillator; per window the variance of the push, count, and smoothed first value."""
+    pole = np.exp((-damping * natural + 1j * shift) * period)
+    total, parts = 0.0, []
+    for z in amplitudes:
+        state, spread, first, logs, squares, count = 0j, 0.0, True, 0.0, 0.0, 0
+        for value in z:
+            if not first:
+                state, spread = pole * state, abs(pole) ** 2 * spread + 1.0
+            if not np.isfinite(value):
+                continue
+            if first:
+                state, spread, first = complex(value), ratio, False
+                continue
+            whole = spread + ratio
+            gap = value - state
+            logs += float(np.log(whole))
+            squares += abs(gap) ** 2 / whole
+            count += 1
+            gain = spread / whole
+            state, spread = state + gain * gap, (1.0 - gain) * spread
+        push = squares / max(count, 1)
+        if count and push > 0:
+            total -= logs + count * float(np.log(push)) + count
+        parts.append((push, count, state))
+    return total, parts
+
+
+def day_law(envelopes: list[Envelope], step: float, frequency: float) -> RollLaw | None:
+    """Find frequency and damping common to the windows of the day.
+
+    Returns None where there are too few periods to tell.
+    """
+    amplitudes = [e.amplitude for e in envelopes if np.isfinite(e.amplitude).sum() >= 3]
+    if sum(np.isfinite(a).sum() - 1 for a in amplitudes) < 4:
+        return None
+    size = max(5, round(1.0 / (frequency * step)))
+    period, natural = size * step, 2.0 * np.pi * frequency
+
+    def cost(x: Array) -> float:
+        damping = float(np.exp(np.clip(x[1], np.log(DAMPING_RANGE[0]), np.log(DAMPING_RANGE[1]))))
+        value, _ = _likelihood(amplitudes, period, natural, float(x[0]) * natural, damping, float(np.exp(x[2])))
+        prior = (
+            0.5 * ((x[1] - np.log(DAMPING_USUAL)) / DAMPING_SPREAD) ** 2 + 0.02 * x[2] ** 2 + 0.5 * (x[0] / 0.2) ** 2
+        )
+        return -value + prior
+
+    start = np.array([0.0, np.log(DAMPING_USUAL), -2.0])
+    simplex = start + np.array([[0, 0, 0], [0.01, 0, 0], [0, 0.7, 0], [0, 0, 2.0]])
+    found = minimize(
+        cost,
+        start,
+        method="Nelder-Mead",
+        options={"xatol": 1e-4, "fatol": 1e-3, "maxfev": 160, "initial_simplex": simplex},
+    )
+    covariance = _curvature(cost, found.x, np.array([0.003, 0.15, 0.5]))
+    damping = float(np.exp(np.clip(found.x[1], np.log(DAMPING_RANGE[0]), np.log(DAMPING_RANGE[1]))))
+    return RollLaw(
+        frequency=frequency * (1.0 + float(found.x[0])),
+        frequency_u=frequency * float(np.sqrt(covariance[0, 0])),
+        damping=damping,
+        damping_u=damping * float(np.sqrt(covariance[1, 1])),
+        ratio=float(np.exp(found.x[2])),
+    )
+
+
+def window_roll(one: Envelope, step: float, frequency: float, law: RollLaw) -> WindowRoll:
+    """Find a window's own frequency and the strength of its roll, damping and noise as the day's.
+
+    Parameters
+    ----------
+    frequency : Hz, at which the envelope was taken.
+    """
+    count = int(np.isfinite(one.amplitude).sum())
+    if count == 0:
+        return WindowRoll(float("nan"), float("nan"), 0.0, 0.0)
+    size = max(5, round(1.0 / (frequency * step)))
+    period, natural = size * step, 2.0 * np.pi * frequency
+    here = one.amplitude[np.isfinite(one.amplitude)]
+    usual = 2.0 * np.pi * (law.frequency - frequency)
+    if count < 3:
+        return WindowRoll(
+            float("nan"), float("nan"), float(np.mean(np.abs(here) ** 2)) / 2.0, float(np.abs(here[0]) ** 2)
+        )
+
+    def cost(x: Array) -> float:
+        value, _ = _likelihood([one.amplitude], period, natural, usual + float(x[0]) * natural, law.damping, law.ratio)
+        return -value + 0.5 * (float(x[0]) / 0.1) ** 2
+
+    tries = np.linspace(-0.08, 0.08, 33)
+    values = [cost(np.array([t])) for t in tries]
+    best = float(tries[int(np.argmin(values))])
+    found = minimize(
+        cost,
+        np.array([best]),
+        method="Nelder-Mead",
+        options={"xatol": 1e-4, "fatol": 1e-3, "maxfev": 30, "initial_simplex": np.array([[best], [best + 0.003]])},
+    )
+    spread = float(np.sqrt(_curvature(cost, found.x, np.array([0.003]))[0, 0]))
+    _, parts = _likelihood(
+        [one.amplitude], period, natural, usual + float(found.x[0]) * natural, law.damping, law.ratio
+    )
+    push = parts[0][0]
+    pole = float(np.exp(-2.0 * law.damping * natural * period))
+    steady = push / max(1.0 - pole, 1e-6)
+    whole = float(np.mean(np.abs(here) ** 2))
+    steady = min(steady, whole)
+    first = max(0.0, float(np.abs(here[0]) ** 2) - steady)
+    return WindowRoll(
+        frequency=law.frequency + float(found.x[0]) * frequency,
+        frequency_u=spread * frequency,
+        stationary=0.5 * steady,
+        transient=first,
+    )
+
+
+def _curvature(cost, x: Array, width: Array) -> Array:  # type: ignore[no-untyped-def]
+    """Inverse of the second derivative of a cost at its minimum, by central differences; falls back to wide."""
+    size = x.size
+    hessian = np.zeros((size, size))
+    middle = cost(x)
+    for i in range(size):
+        a = np.zeros(size)
+        a[i] = width[i]
+        hessian[i, i] = (cost(x + a) - 2.0 * middle + cost(x - a)) / width[i] ** 2
+        for j in range(i):
+            b = np.zeros(size)
+            b[j] = width[j]
+            mixed = cost(x + a + b) - cost(x + a - b) - cost(x - a + b) + cost(x - a - b)
+            hessian[i, j] = hessian[j, i] = mixed / (4.0 * width[i] * width[j])
+    values, vectors = np.linalg.eigh(hessian)
+    return np.asarray((vectors / np.maximum(values, 1e-2)) @ vectors.T)

@@ -1,0 +1,78 @@
+"""Wind as the heel feels it: abeam pressure, low-passed to what hull and mast have in common."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dsp.bins import Grid, binned
+from dsp.types import Array, Wind
+
+SMOOTHING = (2.0, 6.0, 15.0, 35.0)
+"""s, candidates for the time over which gusts at the mast and at the hull are alike."""
+
+
+@dataclass(frozen=True)
+class Pressure:
+    """Square of the wind speed on the day's grid, abeam and pushing to starboard where direction is known."""
+
+    value: Array
+    """(n,) (m/s)^2, gaps bridged by straight lines."""
+    speed: Array
+    """(n,) m/s bin means, NaN where silent."""
+    known: Array
+    """(n,) 1 where wind was measured nearby, 0 inside longer gaps."""
+    directed: bool
+    """Direction was measured; otherwise the sign is the coefficient's."""
+
+
+def pressure_on(grid: Grid, wind: Wind) -> Pressure | None:
+    """Return the abeam pressure ``-v^2 sin(direction)`` (positive pushes to starboard), or ``v^2`` without direction.
+
+    Direction is where the wind comes from, clockwise from the bow, so wind from starboard (90 degrees) pushes to port.
+    None if there is too little wind record to use.
+    """
+    good = np.isfinite(wind.speed) & np.isfinite(wind.time)
+    directed = (
+        wind.direction is not None and bool(np.isfinite(wind.direction[good]).mean() > 0.5) if good.any() else False
+    )
+    square = wind.speed * np.abs(wind.speed)
+    if directed and wind.direction is not None:
+        good = good & np.isfinite(wind.direction)
+        square = -square * np.sin(np.where(good, wind.direction, 0.0))
+    if good.sum() < 20:
+        return None
+    means = binned(grid, wind.time, square, good)
+    here = np.flatnonzero(means.count > 0)
+    if here.size < 20:
+        return None
+    index = np.arange(grid.size)
+    nearest = np.minimum(
+        np.abs(index - here[np.clip(np.searchsorted(here, index), 0, here.size - 1)]),
+        np.abs(index - here[np.clip(np.searchsorted(here, index) - 1, 0, here.size - 1)]),
+    )
+    return Pressure(
+        value=np.interp(index, here, means.mean[here]),
+        speed=binned(grid, wind.time, wind.speed, good).mean,
+        known=(nearest * grid.step < 15.0).astype(np.float64),
+        directed=directed,
+    )
+
+
+def smoothed(value: Array, step: float, smoothing: float) -> Array:
+    """Low-pass with transfer ``exp(-2 pi smoothing |f|)``: what gusts at mast and hull have in common.
+
+    Coherence of gusts a distance ``d`` apart in wind ``U`` falls as ``exp(-c f d / U)`` with frequency ``f``; the best
+    linear prediction of the wind at the hull from the wind at the mast has its square root as transfer. The kernel is
+    that of Cauchy, symmetric in time; ends are mirrored.
+
+    References
+    ----------
+    A. G. Davenport, The spectrum of horizontal gustiness near the ground in high winds, Q. J. R. Meteorol. Soc. 87
+    (1961) 194-211 (exponential law of coherence; from memory).
+    """
+    mirrored = np.concatenate([value, value[::-1]])
+    frequency = np.fft.rfftfreq(mirrored.size, step)
+    shaped = np.fft.rfft(mirrored) * np.exp(-2.0 * np.pi * smoothing * frequency)
+    return np.asarray(np.fft.irfft(shaped, mirrored.size)[: value.size])

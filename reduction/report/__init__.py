@@ -3,13 +3,17 @@
 from reduction.report.compose import report
 from reduction.report.extras import ReportExtraMissing
 from reduction.report.html import print_html, render_html
+from reduction.report.pdf import Paper, print_pdf, render_pdf
 from reduction.report.traces import Traces, plot_traces
 
 __all__ = [
+    "Paper",
     "ReportExtraMissing",
     "Traces",
     "plot_traces",
     "print_html",
+    "print_pdf",
     "render_html",
+    "render_pdf",
     "report",
 ]

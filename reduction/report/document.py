@@ -125,6 +125,7 @@ class Results:
     """The day's results side by side."""
 
     items: tuple[Result, ...]
+    title: str = ""
     type: ClassVar[str] = "results"
 
 

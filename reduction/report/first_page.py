@@ -9,10 +9,18 @@ from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason
 from reduction.types import Answer, Quantified, WindowPoint
 
 
+LIGHTSHIP = "Lightship"
+
+
 def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
     """Write the blocks of the first page."""
     tone, word = OUTLOOK.get(answer.outlook, ("open", answer.outlook))
-    blocks: list[Block] = [Headline(tone, word, answer.headline), Results(results(answer))]
+    blocks: list[Block] = [Headline(tone, word, answer.headline)]
+    found = results(answer)
+    if any(not r.name.startswith(LIGHTSHIP) for r in found):
+        blocks.append(Results(tuple(r for r in found if not r.name.startswith(LIGHTSHIP)), "As inclined"))
+    if any(r.name.startswith(LIGHTSHIP) for r in found):
+        blocks.append(Results(tuple(r for r in found if r.name.startswith(LIGHTSHIP)), "Lightship"))
     if answer.missing:
         missing = [f"{MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items()]
         blocks.append(Bullets(tuple(missing), title="Not computed"))
@@ -83,8 +91,9 @@ def window_sentence(point: WindowPoint, plan: Plan) -> str:
 def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]:
     """Say what is preliminary and who decides."""
     body = plan.test.approving_body or "the authority or class"
+    who = body[:1].upper() + body[1:]
     if form == "preliminary":
-        first = f"Preliminary, made on the day: nothing here is approved. {body} decides; local rules come first."
+        first = f"Preliminary, made on the day: nothing here is approved. {who} decides; local rules come first."
     else:
         first = f"Final result of the coordinator. It becomes valid when {body} accepts it; local rules come first."
     lines = [first]

@@ -314,3 +314,5 @@ class WindowEvidence:
     reference_pressure: float
     """(m/s)^2 to which windows are referred; NaN without wind."""
     knowledge: tuple[StationKnowledge, ...]
+    dof: float = float("inf")
+    """Effective degrees of freedom of ``covariance``: those of the window's ``WindowHeel.dof``."""

@@ -139,6 +139,4 @@ class ByteQueue:
     def statistics(self) -> QueueStatistics:
         """How it is doing."""
         with self._lock:
-            return QueueStatistics(
-                len(self._chunks), self._bytes, self._limit, self._most, self._put, self._dropped
-            )
+            return QueueStatistics(len(self._chunks), self._bytes, self._limit, self._most, self._put, self._dropped)

@@ -1,4 +1,4 @@
-"""Time of the record: intervals from a monotonic clock, UTC from an anchor taken once, every step of the system clock noted.
+"""Time of the record: intervals from a monotonic clock, UTC from one anchor, every step of the system clock noted.
 
 A run's host time is ``anchor.utc_ns + (monotonic - anchor.monotonic_ns)``. It never steps. Where the system clock says
 otherwise later on (somebody set it, the network set it, the laptop slept), that is noted as a `ClockStep` or a new
@@ -73,6 +73,9 @@ class Clock(Protocol):
     def host_ns(self, monotonic_ns: int | None = None) -> int:
         """UTC ns carried on the monotonic clock, now or at a moment of it."""
 
+    def utc_ns(self) -> int:
+        """Host time now, UTC ns; what the archive calls for."""
+
     async def sleep(self, seconds: float) -> None:
         """Wait on this clock."""
 
@@ -138,6 +141,10 @@ class SystemClock:
         """See `Clock`."""
         return self._anchor.utc_at(self.monotonic_ns() if monotonic_ns is None else monotonic_ns)
 
+    def utc_ns(self) -> int:
+        """See `Clock`."""
+        return self.host_ns()
+
     async def sleep(self, seconds: float) -> None:
         """See `Clock`."""
         await asyncio.sleep(max(0.0, seconds))
@@ -181,6 +188,10 @@ class FastClock:
         """See `Clock`."""
         return self._anchor.utc_at(self.monotonic_ns() if monotonic_ns is None else monotonic_ns)
 
+    def utc_ns(self) -> int:
+        """See `Clock`."""
+        return self.host_ns()
+
     async def sleep(self, seconds: float) -> None:
         """See `Clock`."""
         await asyncio.sleep(max(0.0, seconds / self._speed))
@@ -217,6 +228,10 @@ class HandClock:
     def host_ns(self, monotonic_ns: int | None = None) -> int:
         """See `Clock`."""
         return self._anchor.utc_at(self._now if monotonic_ns is None else monotonic_ns)
+
+    def utc_ns(self) -> int:
+        """See `Clock`."""
+        return self.host_ns()
 
     async def sleep(self, seconds: float) -> None:
         """Wait until a test has moved the clock far enough."""

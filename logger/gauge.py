@@ -102,6 +102,7 @@ class Gauge:
         "sequence",
         "standing_flags",
         "station",
+        "untimed_flags",
     )
 
     def __init__(self, station: Station, channel: ChannelMap) -> None:
@@ -114,6 +115,8 @@ class Gauge:
         """Flags for the next reading only."""
         self.standing_flags = 0
         """Flags for every reading from now on."""
+        self.untimed_flags = 0
+        """Flags for readings without a device time, from now on."""
         self._default_unit = channel.unit
         self._conversions: dict[str, Conversion] = {}
         self._delay = QuickestDelay()
@@ -152,7 +155,9 @@ class Gauge:
         flags |= self.standing_flags | self.next_flags
         if abs(value) >= self._limit:
             flags |= Flag.SATURATED.value
-        if device_ns is not None:
+        if device_ns is None:
+            flags |= self.untimed_flags
+        else:
             flags |= self._against_device_time(device_ns, host_ns, value)
         self.next_flags = 0
         number = self.sequence

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from config.stations import Station
 from logger.channel import Chunk
-from logger.dialects import dialect_of
+from logger.dialects import DIALECTS, dialect_of
 from logger.framing import NoReading, RawStore
 from logger.live import ChannelMeter
 from logger.records import CANONICAL_UNIT, Channel, Flag, Quantity, Reading
@@ -24,7 +24,8 @@ class Intake:
     def __init__(self, station: Station, source: str) -> None:
         self.station = station
         self.source = source
-        dialect = dialect_of(station)
+        # What is played back was decoded long ago; its dialect only has to make gauges.
+        dialect = dialect_of(station) if station.source.type != "playback" else DIALECTS["nmea"]
         messages = station.source.type in ("mqtt", "modbus")
         self._framer = dialect.message() if messages else dialect.stream()
         self._decoder = dialect.decoder(station)
@@ -32,6 +33,7 @@ class Intake:
         self._meters = {g.quantity: ChannelMeter(CANONICAL_UNIT[g.quantity]) for g in self._gauges}
         self.raw = RawStore()
         """What was no reading."""
+        self._untimed_flags = Flag.NONE
         self.readings = 0
         self.others = 0
         """Frames in order that hold nothing for this station."""
@@ -75,13 +77,14 @@ class Intake:
     def take(self, data: bytes, host_ns: int, flags: Flag = Flag.NONE) -> list[Reading]:
         """Take bytes in that arrived at ``host_ns``; return the readings they complete.
 
-        ``flags`` is what is known against all of them, such as ``Flag.LATE`` after an outage.
+        ``flags`` is what is known against those among them that carry no device time: ``Flag.LATE`` after an outage.
         """
         frames, rejected = self._framer.feed(data)
         readings: list[Reading] = []
-        if flags:
+        if flags is not self._untimed_flags:
+            self._untimed_flags = flags
             for gauge in self._gauges:
-                gauge.standing_flags |= flags.value
+                gauge.untimed_flags = flags.value
         decode = self._decoder.decode
         for frame in frames:
             result = decode(frame, host_ns)
@@ -91,9 +94,6 @@ class Intake:
                 readings += result
             else:
                 self.others += 1
-        if flags:
-            for gauge in self._gauges:
-                gauge.standing_flags &= ~flags.value
         for one in rejected:
             self.raw.keep(one, host_ns)
         self.note(readings)
@@ -108,12 +108,14 @@ class Intake:
         for reading in readings:
             self._meters[reading.quantity].take(reading)
 
-    def adopt(self, quantity: Quantity, host_ns: int, device_ns: int | None, value: float, sent: str) -> Reading:
+    def adopt(self, quantity: Quantity, value: float, host_ns: int, flags: Flag = Flag.NONE) -> Reading | None:
         """Number and count a reading that needs no decoding: one played back from a record."""
-        gauge = next(g for g in self._gauges if g.quantity is quantity)
-        reading = Reading(
-            self.station.name, quantity, host_ns, device_ns, value, sent, Flag(gauge.standing_flags), gauge.sequence
-        )
+        gauge = next((g for g in self._gauges if g.quantity is quantity), None)
+        if gauge is None:
+            self.others += 1
+            return None
+        flags |= Flag(gauge.standing_flags)
+        reading = Reading(self.station.name, quantity, host_ns, None, value, "", flags, gauge.sequence)
         gauge.sequence += 1
         self.note((reading,))
         return reading

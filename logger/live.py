@@ -136,6 +136,4 @@ class ChannelMeter:
         last = self.last
         if last is None:
             return None
-        return ChannelNow(
-            last.quantity, last.value, self.unit, last.host_ns, last.sequence, self._rate.rate(host_ns)
-        )
+        return ChannelNow(last.quantity, last.value, self.unit, last.host_ns, last.sequence, self._rate.rate(host_ns))

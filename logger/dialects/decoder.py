@@ -14,8 +14,9 @@ from logger.records import Reading
 class Decoder(Protocol):
     """Turns one frame into readings. It never raises on any bytes whatever."""
 
-    gauges: Sequence[Gauge]
-    """The station's channels, in the order of the plan."""
+    @property
+    def gauges(self) -> Sequence[Gauge]:
+        """The station's channels, in the order of the plan."""
 
     def decode(self, frame: bytes, host_ns: int) -> list[Reading] | NoReading:
         """Read one frame.

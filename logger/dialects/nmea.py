@@ -9,6 +9,7 @@ its device time where it holds one (IEC 61162-450, from memory).
 from __future__ import annotations
 
 import datetime as dt
+from itertools import pairwise
 
 from config.stations import Station
 from logger.dialects.decoder import gauges, number
@@ -79,7 +80,7 @@ def cut_sentences(line: bytes) -> tuple[list[bytes], list[NoReading]]:
     begin = tag if tag >= 0 else first
     cuts = [begin, *starts[1:], len(line)]
     junk = [NoReading(line[:begin], "no sentence")] if begin else []
-    return [line[a:b] for a, b in zip(cuts, cuts[1:], strict=False)], junk
+    return [line[a:b] for a, b in pairwise(cuts)], junk
 
 
 def _cut_all(lines: list[bytes], rejected: list[NoReading]) -> tuple[list[bytes], list[NoReading]]:

@@ -101,7 +101,9 @@ class SenmlDecoder:
     def __init__(self, station: Station) -> None:
         self.gauges = gauges(station)
         if len(self.gauges) > 1 and any(not g.channel.field for g in self.gauges):
-            raise bad("plan.toml", f"stations, {station.name}, channels", None, "a field (record name) for each channel")
+            raise bad(
+                "plan.toml", f"stations, {station.name}, channels", None, "a field (record name) for each channel"
+            )
 
     def decode(self, frame: bytes, host_ns: int) -> list[Reading] | NoReading:
         """See `logger.dialects.decoder.Decoder`."""

@@ -1,0 +1,342 @@
+"""MQTT: one persistent session for all topics of the plan; a message is acknowledged only once its rows are on disk.
+
+Overload policy: MQTT can wait. The broker holds back whatever we have not acknowledged beyond ``RECEIVE_MAXIMUM``
+messages (MQTT 5; with 3.1.1 the broker's own in-flight limit does it), and the session keeps what came while we were
+away. So a message is lost neither to a crash here nor to an outage there, as long as the broker keeps its promise.
+
+Underneath, aiomqtt drives the connection and paho-mqtt has the switch for manual acknowledgement; `AcknowledgingClient`
+is the one place that reaches through the former to the latter, and a test fails should either change.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import ssl
+from collections import Counter, deque
+from collections.abc import Callable
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import aiomqtt
+import paho.mqtt.client as paho
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+
+from config.errors import bad
+from config.stations import Broker
+from logger.clock import Clock
+from logger.credentials import Credentials
+from logger.records import Flag
+from logger.sources.source import SourceLost
+
+RECEIVE_MAXIMUM = 20_000
+"""Messages the broker may send before one of them must be acknowledged (MQTT 5, section 3.1.2.11.3)."""
+KEEPALIVE_S = 5
+SESSION_S = 7 * 86400
+"""How long the broker keeps the session while we are away (MQTT 5, section 3.1.2.11.2)."""
+LARGEST_PACKET = 300 * 1024
+"""Bytes (MQTT 5, section 3.1.2.11.4); a longer payload is refused by the decoder with any protocol."""
+CONNECT_S = 5.0
+BURST_SHARE = 0.25
+"""After a resumed session, messages closer together than this share of the usual spacing come from the queue."""
+
+_quiet = logging.getLogger("quietheel.mqtt")
+_quiet.addHandler(logging.NullHandler())
+_quiet.propagate = False
+"""What goes wrong is said by the supervisor, in words; the library's own lines would go to the screen beside it."""
+
+Deliver = Callable[[bytes, int, Flag], int]
+"""``deliver(payload, monotonic_ns, flags)``: record it; returns how many rows of the run must be safe before the
+message may be acknowledged, or -1 if it was refused and must come again."""
+
+
+class AcknowledgingClient(aiomqtt.Client):
+    """aiomqtt's client with acknowledgement in our hands and messages handed over without a queue between."""
+
+    def __init__(
+        self, on_message: Callable[[paho.MQTTMessage], None], hostname: str, port: int, **options: object
+    ) -> None:
+        super().__init__(hostname, port, **options)  # type: ignore[arg-type]
+        self.session_present = False
+        self._client.manual_ack_set(True)
+        self._client.on_message = lambda _client, _userdata, message: on_message(message)
+        then = self._client.on_connect
+
+        def connected(client: paho.Client, userdata: object, flags: paho.ConnectFlags, *rest: object) -> None:
+            self.session_present = bool(flags.session_present)
+            if then is not None:
+                then(client, userdata, flags, *rest)  # type: ignore[arg-type]
+
+        self._client.on_connect = connected
+
+    def acknowledge(self, mid: int) -> None:
+        """Tell the broker that message ``mid`` (QoS 1) is ours for good."""
+        self._client.ack(mid, 1)
+
+    async def lost(self) -> str:
+        """Wait until the connection breaks; why."""
+        try:
+            await asyncio.shield(self._disconnected)
+        except Exception as error:  # a hostile or broken broker can make paho raise nearly anything
+            return str(error)[:200] or type(error).__name__
+        return "connection closed"
+
+    def drop(self) -> None:
+        """Disconnect; the session stays at the broker."""
+        self._client.disconnect()
+
+
+def broker_address(broker: Broker) -> tuple[str, int, bool]:
+    """Host, port and whether TLS is used; raises BadInput where the URL is none or holds credentials.
+
+    >>> broker_address(Broker(url="mqtts://pier.example"))
+    ('pier.example', 8883, True)
+    """
+    if broker.url == "embedded":
+        return "127.0.0.1", broker.port, False
+    wanted = "embedded, mqtt://host:1883 or mqtts://host:8883"
+    try:
+        parts = urlsplit(broker.url)
+        port = parts.port
+    except ValueError:
+        raise bad("plan.toml", "broker.url", broker.url, wanted) from None
+    if parts.username or parts.password:
+        raise bad(
+            "plan.toml", "broker.url", None, "no user or password here; they come from the environment or a keyring"
+        )
+    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or parts.path not in ("", "/"):
+        raise bad("plan.toml", "broker.url", broker.url, wanted)
+    tls = parts.scheme == "mqtts"
+    return parts.hostname, port or (8883 if tls else 1883), tls
+
+
+def tls_context(broker: Broker, folder: Path) -> ssl.SSLContext:
+    """TLS with certificate and host name checked; raises BadInput where a file of the plan cannot be used."""
+    try:
+        context = ssl.create_default_context(cafile=str(folder / broker.ca_file) if broker.ca_file else None)
+    except (OSError, ssl.SSLError) as error:
+        raise bad(
+            "plan.toml", "broker.ca_file", broker.ca_file, f"a file of certificates in PEM form ({error})"
+        ) from None
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    if broker.client_certificate:
+        key = str(folder / broker.client_key) if broker.client_key else None
+        try:
+            context.load_cert_chain(str(folder / broker.client_certificate), key)
+        except (OSError, ssl.SSLError) as error:
+            raise bad(
+                "plan.toml",
+                "broker.client_certificate",
+                broker.client_certificate,
+                f"certificate and key in PEM ({error})",
+            ) from None
+    return context
+
+
+def topic_matches(pattern: str, topic: str) -> bool:
+    """Whether a subscription covers a topic (MQTT 5 section 4.7).
+
+    >>> topic_matches("pier/+/tilt", "pier/aft/tilt"), topic_matches("pier/#", "pier"), topic_matches("#", "$SYS/x")
+    (True, True, False)
+    """
+    if topic.startswith("$") and not pattern.startswith("$"):
+        return False
+    wanted, given = pattern.split("/"), topic.split("/")
+    for at, level in enumerate(wanted):
+        if level == "#":
+            return True
+        if at >= len(given) or (level != "+" and level != given[at]):
+            return False
+    return len(wanted) == len(given)
+
+
+class Subscriber:
+    """What one station wants of the broker."""
+
+    def __init__(self, topic: str, deliver: Deliver) -> None:
+        self.topic = topic
+        self._deliver = deliver
+        self._bursting = False
+        self._last_ns = 0
+        self._usual_ns = 0.0
+
+    def resumed(self, now_ns: int) -> None:
+        """A session was taken up again: what comes in a burst now was sent before."""
+        self._bursting = True
+        self._last_ns = now_ns
+
+    def message(self, payload: bytes, now_ns: int, *, redelivered: bool) -> int:
+        """Hand one message on; see `Deliver`.
+
+        Messages redelivered or in the burst after an outage are late: unless they carry a device time, their time of
+        arrival is not the time of what they say, and their readings are flagged.
+        """
+        since = now_ns - self._last_ns
+        self._last_ns = now_ns
+        if self._bursting:
+            self._bursting = redelivered or since < BURST_SHARE * (self._usual_ns or 100_000_000)
+        elif since < 10_000_000_000:
+            self._usual_ns += (since - self._usual_ns) / 16 if self._usual_ns else since
+        late = redelivered or self._bursting
+        return self._deliver(payload, now_ns, Flag.LATE if late else Flag.NONE)
+
+
+class MqttSession:
+    """The logger's session at the broker.
+
+    Parameters
+    ----------
+    broker : the plan's ``[broker]`` table.
+    subscribers : one for each station.
+    folder : test folder, to which certificate files are relative.
+    """
+
+    def __init__(
+        self, broker: Broker, subscribers: list[Subscriber], clock: Clock, who: Credentials, folder: Path
+    ) -> None:
+        self._broker = broker
+        self._subscribers = subscribers
+        self._clock = clock
+        self._who = who
+        self._host, self._port, self._tls = broker_address(broker)
+        self._context = tls_context(broker, folder) if self._tls else None
+        # The embedded broker speaks 3.1.1 only.
+        self._five = broker.protocol == "5" and broker.url != "embedded"
+        self._client: AcknowledgingClient | None = None
+        self._pending: deque[tuple[int, int, int]] = deque()
+        self._acknowledged: deque[int] = deque(maxlen=4096)
+        self._owed: Counter[int] = Counter()
+        self._safe_before: dict[int, int] = {}
+        self._routes: dict[str, tuple[Subscriber, ...]] = {}
+        self._again = False
+        self.duplicates = 0
+        """Redelivered messages whose rows are there already; not recorded twice."""
+        self.kept_from_before = 0
+        """Retained messages: old values of unknown age, not recorded."""
+        self.unroutable = 0
+        """Messages on topics of no station, or whose topic is no text."""
+
+    @property
+    def name(self) -> str:
+        """Scheme, host and port; never credentials."""
+        return f"{'mqtts' if self._tls else 'mqtt'}://{self._host}:{self._port}"
+
+    @property
+    def clear_text_password(self) -> bool:
+        """Whether a password would travel unencrypted to another machine."""
+        loopback = self._host in ("localhost", "::1") or self._host.startswith("127.")
+        return self._who.password is not None and not self._tls and not loopback
+
+    @property
+    def pending(self) -> int:
+        """Messages received and not acknowledged yet."""
+        return len(self._pending)
+
+    async def run(self, opened: Callable[[], None]) -> None:
+        """See `logger.sources.source.Source`."""
+        client = self._make_client()
+        self._forget_connection()
+        try:
+            async with client:
+                self._client = client
+                if client.session_present:
+                    for subscriber in self._subscribers:
+                        subscriber.resumed(self._clock.monotonic_ns())
+                topics = sorted({subscriber.topic for subscriber in self._subscribers})
+                for topic in topics:
+                    granted = await client.subscribe(topic, qos=1)
+                    if any((code if isinstance(code, int) else code.value) >= 0x80 for code in granted):
+                        raise SourceLost(f"the broker refuses a subscription to {topic!r}")
+                opened()
+                raise SourceLost(await client.lost())
+        except aiomqtt.MqttError as error:
+            raise SourceLost(str(error) or type(error).__name__) from error
+        except (OSError, ValueError) as error:
+            raise SourceLost(str(error)[:200]) from error
+        finally:
+            self._client = None
+
+    def acknowledge(self, safe_rows: int) -> int:
+        """Acknowledge every message whose rows are on disk; returns how many. Call it on the loop after a flush."""
+        client = self._client
+        if client is None:
+            return 0
+        count = 0
+        while self._pending and self._pending[0][0] <= safe_rows:
+            _, mid, mark = self._pending.popleft()
+            client.acknowledge(mid)
+            self._acknowledged.append(mark)
+            count += 1
+        return count
+
+    def come_again(self) -> None:
+        """Drop the connection if messages were refused, so that the broker sends them again. Call it when rows fit."""
+        if self._again and self._client is not None:
+            self._again = False
+            self._client.drop()
+
+    def _make_client(self) -> AcknowledgingClient:
+        options: dict[str, object] = {
+            "identifier": self._broker.client_id,
+            "username": self._who.username,
+            "password": self._who.password,
+            "keepalive": KEEPALIVE_S,
+            "timeout": CONNECT_S,
+            "tls_context": self._context,
+            "max_inflight_messages": 0,
+            "logger": _quiet,
+        }
+        if self._five:
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            properties.SessionExpiryInterval = SESSION_S
+            properties.ReceiveMaximum = RECEIVE_MAXIMUM
+            properties.MaximumPacketSize = LARGEST_PACKET
+            options |= {"protocol": aiomqtt.ProtocolVersion.V5, "clean_start": False, "properties": properties}
+        else:
+            options |= {"protocol": aiomqtt.ProtocolVersion.V311, "clean_session": False}
+        return AcknowledgingClient(self._message, self._host, self._port, **options)
+
+    def _forget_connection(self) -> None:
+        """Message numbers die with a connection; remember what will come again although its rows are there."""
+        self._owed = Counter(self._acknowledged)
+        self._owed.update(mark for _, _, mark in self._pending)
+        self._acknowledged.clear()
+        self._acknowledged.extend(mark for _, _, mark in self._pending)
+        self._safe_before = {mark: stop for stop, _, mark in self._pending}
+        self._pending.clear()
+
+    def _message(self, message: paho.MQTTMessage) -> None:
+        now = self._clock.monotonic_ns()
+        mid = message.mid if message.qos == 1 else 0
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            topic = ""
+        payload = bytes(message.payload)
+        subscribers = self._routes.get(topic)
+        if subscribers is None:
+            subscribers = tuple(s for s in self._subscribers if topic_matches(s.topic, topic))
+            if len(self._routes) < 4096:
+                self._routes[topic] = subscribers
+        if not subscribers or message.retain:
+            self.kept_from_before += bool(subscribers)
+            self.unroutable += not subscribers
+            self._settle(0, mid, 0)
+            return
+        mark = hash((topic, payload))
+        if message.dup and self._owed[mark] > 0:
+            self._owed[mark] -= 1
+            self.duplicates += 1
+            self._settle(self._safe_before.get(mark, 0), mid, mark)
+            return
+        stops = [s.message(payload, now, redelivered=message.dup) for s in subscribers]
+        if min(stops) < 0:
+            # Refused: unacknowledged it stays with the broker, which sends it again on the next connection.
+            self._again = True
+            return
+        self._settle(max(stops), mid, mark)
+
+    def _settle(self, stop: int, mid: int, mark: int) -> None:
+        if mid:
+            self._pending.append((stop, mid, mark))

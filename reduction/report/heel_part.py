@@ -109,7 +109,7 @@ def windows_table(answer: Answer, points: tuple[WindowPoint, ...], traces: Trace
         Column("moment, t m", "right"),
         Column("heel, deg", "right"),
         Column("off the fit, 0.001 deg", "right"),
-        *((Column("wind, mean and most, m/s", "right"),) if wind else ()),
+        *((Column("wind mean / most, m/s", "right"),) if wind else ()),
         Column("verdict"),
         Column("reasons", weight=1),
     )

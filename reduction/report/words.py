@@ -33,6 +33,7 @@ REASON = {
     "short": "window too short",
     "period": "roll period says another stiffness",
     "zero": "the zero did not come back",
+    "outlier": "off the curve through the others",
     "void": "voided by hand",
 }
 """What a reason code means in the fewest words."""

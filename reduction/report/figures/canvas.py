@@ -88,17 +88,19 @@ def for_html(svg: str) -> str:
     """Let the page's variables colour the figure and the page's typeface set its text."""
     for colour, name in VARIABLES.items():
         svg = svg.replace(colour, f"var(--{name})")
-    svg = re.sub(r"""font: ((?:[\w]+ )*[\d.]+px) [^;"]+""", r"font: \1 var(--sans)", svg)
+    svg = _TYPEFACE.sub(lambda found: f"{found[1]}var(--sans)", svg)
     return re.sub(r' xmlns(:\w+)?="[^"]*"', "", svg)
 
 
 def for_print(svg: str, family: str, enlarge: float = 1.14) -> str:
     """Set the figure's text in the report's typeface, a little larger since that face is drawn small."""
 
-    def font(found: re.Match[str]) -> str:
-        return f"font: {found[1]}{float(found[2]) * enlarge:.2f}px '{family}'"
+    svg = _TYPEFACE.sub(lambda found: f"{found[1]}'{family}'", svg)
+    return _SIZE.sub(lambda found: f"{found[1]}{float(found[2]) * enlarge:.2f}px", svg)
 
-    return re.sub(r"""font: ((?:[\w]+ )*)([\d.]+)px [^;"]+""", font, svg)
+
+_TYPEFACE = re.compile(r"""(font-family: |font: (?:\w+ )*[\d.]+px )'DejaVu Sans'[^;"]*""")
+_SIZE = re.compile(r"(font-size: |font: (?:\w+ )*)([\d.]+)px")
 
 
 def _svg(name: str, draw: Draw, size: tuple[float, float], look: Look) -> str:
@@ -117,6 +119,7 @@ def _svg(name: str, draw: Draw, size: tuple[float, float], look: Look) -> str:
     svg = re.sub(r"""(<svg [^>]*?)height="[\d.]+pt" """, r"\1", svg)
     used = set(re.findall(r"#([\w-]+)", svg))
     svg = re.sub(r' id="([\w-]+)"', lambda found: found[0] if found[1] in used else "", svg)
+    svg = re.sub(r"(\d\.\d\d)\d+", r"\1", svg)  # a hundredth of a point is finer than any printer
     return re.sub(r"\n\s*", "\n", svg).strip()
 
 

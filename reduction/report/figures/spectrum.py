@@ -37,5 +37,16 @@ def heel_spectrum(day: DayHeel, window_s: float) -> Picture:
                 )
         axes.legend(loc="lower left")
         axes.minorticks_off()
+        axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+        axes.yaxis.set_major_formatter(lambda value, _: _power(value))
 
     return picture("heel-spectrum", draw, (7.2, 2.7), (3.9, 3.0))
+
+
+def _power(value: float) -> str:
+    """Print a power of ten.
+
+    >>> _power(1e-4)
+    '10⁻⁴'
+    """
+    return "10" + str(round(np.log10(value))).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))

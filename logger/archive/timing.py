@@ -15,12 +15,14 @@ from numpy.typing import NDArray
 
 from logger.archive.pieces import NO_TIME
 from logger.archive.timefit import Fitted, by_counting, by_device, by_order, nominal_period
-from logger.records import Flag
+from logger.records import Flag, Series
 
 Int = NDArray[np.int64]
 Way = Literal["device time", "counted samples", "earliest arrivals", "arrival"]
 LATE_S = 1.0
 """A reading that arrives so much later than its neighbours of the same device time is late."""
+TOLD = "times by"
+"""Begins the line of the history that says how times were found."""
 FEWEST = 20
 """Below so many readings nothing is estimated."""
 
@@ -117,6 +119,19 @@ def repaired(arrivals: Arrivals) -> Repaired:
     return _in_order(fitted, way, host, rows, duplicates)
 
 
+def repair(series: Series) -> Series:
+    """Repair a series that holds times of arrival; one that `logger.archive.reader` repaired comes back as it is.
+
+    The reader does better where it can, since it knows device times and running numbers.
+    """
+    if any(line.startswith(TOLD) for line in series.history):
+        return series
+    found = repaired(Arrivals(series.time_ns, None, series.value, series.flags))
+    return series.step(
+        tell((found.timing,)), time_ns=found.time_ns, value=series.value[found.rows], flags=series.flags[found.rows]
+    )
+
+
 def as_arrived(arrivals: Arrivals) -> Repaired:
     """Leave the times of arrival; only rows marked as duplicates go, and what came out of order is sorted."""
     rows = np.flatnonzero((arrivals.flags & int(Flag.DUPLICATE)) == 0)
@@ -176,7 +191,7 @@ def tell(timing: tuple[Timing, ...]) -> str:
     total = sum(t.readings for t in timing)
     ways = sorted({t.way for t in timing})
     rates = [(t.rate_hz, t.readings) for t in timing if np.isfinite(t.rate_hz)]
-    words = "times by " + " and ".join(ways)
+    words = TOLD + " " + " and ".join(ways)
     if rates:
         words += f" at {np.average([r for r, _ in rates], weights=[n for _, n in rates]):.5g} Hz"
         jitter = np.average([t.jitter_s for t in timing], weights=[max(t.readings, 1) for t in timing])

@@ -159,6 +159,8 @@ class Section:
     title: str
     blocks: tuple[Block, ...]
     new_page: bool = False
+    columns: int = 1
+    """Side by side on paper and wide screens."""
 
 
 @dataclass(frozen=True)

@@ -122,6 +122,12 @@ class Journal:
             self._put(_END_OF_STREAM)
         self._file.close()
 
+    def discard(self) -> None:
+        """Close and remove a journal that holds no rows."""
+        self._file.close()
+        with contextlib.suppress(OSError):
+            self.path.unlink()
+
     def _put(self, data: bytes) -> None:
         self._file.seek(self._good)
         view = memoryview(data)

@@ -43,6 +43,8 @@ class RunInfo:
     """What is wrong with the start or stop record; empty if nothing."""
     segments: tuple[tuple[str, int, str], ...] = field(default=())
     """(file, rows, SHA-256) of every sealed segment, from the stop record."""
+    digests: tuple[tuple[str, str], ...] = ()
+    """(file, SHA-256) of start record and notes, from the stop record."""
 
     @property
     def cut_off(self) -> bool:
@@ -112,6 +114,7 @@ def run_info(folder: Path) -> RunInfo:
         channels=channels,
         problem="; ".join(text for text in (start_problem, stop_problem) if text),
         segments=_segments(stop.get("segments")),
+        digests=_digests(stop.get("sha256")),
     )
 
 
@@ -120,6 +123,13 @@ def _segments(listed: object) -> tuple[tuple[str, int, str], ...]:
         return ()
     kept = [item for item in listed if isinstance(item, dict) and {"file", "rows", "sha256"} <= item.keys()]
     return tuple((str(item["file"]), _integer(item["rows"]) or 0, str(item["sha256"])) for item in kept)
+
+
+def _digests(listed: object) -> tuple[tuple[str, str], ...]:
+    if not isinstance(listed, dict):
+        return ()
+    # A name with a folder in it is none of ours; it must not lead a reader elsewhere.
+    return tuple((name, str(value)) for name, value in sorted(listed.items()) if Path(name).name == name)
 
 
 def _list(value: object) -> list[dict[str, object]]:

@@ -209,7 +209,9 @@ class RunWriter:
             self._encode()
             self._write_and_sync(force=True)
             journal, self._journal = self._journal, None
-            if journal is not None:
+            if journal is not None and not journal.encoded_rows:
+                journal.discard()
+            elif journal is not None:
                 journal.close()
                 # A journal with rows still waiting is closed short; the result and the stop record say so.
                 self._sealer.add(journal.segment, journal.path)
@@ -247,7 +249,13 @@ class RunWriter:
     def _open(self, segment: int) -> None:
         first = self._journal.first_row + self._journal.encoded_rows if self._journal else 0
         path = journal_path(self.folder, segment)
-        self._journal = Journal(path, self.channels, self.folder.name, segment, first)
+        journal = Journal(path, self.channels, self.folder.name, segment, first)
+        try:
+            journal.write()
+        except OSError:
+            journal.discard()
+            raise
+        self._journal = journal
         self._opened_at = time.monotonic()
         sync_folder(self.folder)
 

@@ -15,8 +15,9 @@ from dsp.low import Cut, LowHeel, contrast_of, low_heel
 from dsp.motion import MotionModel, roll_covariance
 from dsp.prepare import Prepared, prepare
 from dsp.reml import own_scale, shrunk
-from dsp.roll import DAMPING_USUAL, Envelope, RollLaw, WindowRoll, day_law, envelope, window_roll
+from dsp.roll import DAMPING_USUAL, RollLaw, WindowRoll, day_law, envelope, window_roll
 from dsp.spectrum import Pooled
+from dsp.stretches import still_stretches
 from dsp.types import Array, BudgetLine, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from dsp.wind import Pressure, pressure_on
 from dsp.window import Fitted, Parts, mean_of
@@ -59,12 +60,13 @@ def evaluate_day(day: Day) -> DayHeel:
         return _nothing(day, prepared)
     grid = prepared.grid
     wind = pressure_on(grid, day.wind) if day.wind is not None else None
-    law, rolls, envelopes = _rolls(prepared)
+    law, rolls = _rolls(prepared)
     frequency = law.frequency if law else prepared.roll_frequency
     damping = law.damping if law else DAMPING_USUAL
+    period = 1.0 / frequency if np.isfinite(frequency) else float("nan")
     cuts = [
-        Cut(grid.slice(w.start, w.stop), r.stationary + r.transient * 0.5)
-        for w, r in zip(prepared.windows, rolls, strict=True)
+        Cut(part, r.stationary + 0.5 * r.transient)
+        for part, r in zip(still_stretches(grid, prepared.heel, prepared.windows, period), rolls, strict=True)
     ]
     low = low_heel(grid.step, prepared.heel, prepared.variance, cuts, frequency, damping, wind)
     found = [
@@ -74,15 +76,15 @@ def evaluate_day(day: Day) -> DayHeel:
     return _joined(day, prepared, found, low, wind, law)
 
 
-def _rolls(prepared: Prepared) -> tuple[RollLaw | None, list[WindowRoll], list[Envelope]]:
+def _rolls(prepared: Prepared) -> tuple[RollLaw | None, list[WindowRoll]]:
     grid, frequency = prepared.grid, prepared.roll_frequency
     still = WindowRoll(float("nan"), float("nan"), 0.0, 0.0)
     if not np.isfinite(frequency):
-        return None, [still] * len(prepared.windows), []
+        return None, [still] * len(prepared.windows)
     envelopes = [envelope(prepared.heel[grid.slice(w.start, w.stop)], grid.step, frequency) for w in prepared.windows]
     law = day_law(envelopes, grid.step, frequency)
     used = law or RollLaw(frequency, float("nan"), DAMPING_USUAL, DAMPING_USUAL, 0.1)
-    return law, [window_roll(e, grid.step, frequency, used) for e in envelopes], envelopes
+    return law, [window_roll(e, grid.step, frequency, used) for e in envelopes]
 
 
 def _window(
@@ -211,10 +213,14 @@ def _joined(
                 wind_correction=coefficient * gust if fit.coefficient.size else 0.0,
             )
         )
+    neighbours = np.zeros((len(good), len(good)))
+    for i in range(len(good)):
+        for j in range(i):
+            neighbours[i, j] = neighbours[j, i] = _shared(good[i], good[j], prepared.grid)
     for i, k in enumerate(places):
         for j, m in enumerate(places):
             if i != j:
-                covariance[k, m] = _shared(good[i], good[j], prepared.grid)
+                covariance[k, m] = neighbours[i, j]
             covariance[k, m] += alignment.drift_u**2 * times[i] * times[j]
             if fit.coefficient.size:
                 covariance[k, m] += coefficient_u**2 * gusts[i] * gusts[j]
@@ -258,7 +264,7 @@ def _budget(one: Evaluated, drift: float, wander: float, coefficient_u: float, g
 
 def _shared(one: Evaluated, other: Evaluated, grid: Grid) -> float:
     """Covariance of two windows' means through low-frequency heel."""
-    first, second = one.index[:: max(1, one.index.size // 60)], other.index[:: max(1, other.index.size // 60)]
+    first, second = one.index[:: max(1, one.index.size // 12)], other.index[:: max(1, other.index.size // 12)]
     lag = (first[:, None] - second[None, :]) * grid.step
     density = np.sqrt(one.model.density * other.model.density)
     return float(np.mean(np.tensordot(density, one.model.hats.covariance(lag), axes=1)))

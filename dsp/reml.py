@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.fft import next_fast_len
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.special import gammaln
 
@@ -120,13 +121,16 @@ class Compressor:
                 away += [fade * np.cos(turn), fade * np.sin(turn)]
             both = np.column_stack([*away, low])
             q = np.linalg.qr(both)[0][:, len(away) :] if both.shape[1] < place.size else np.zeros((place.size, 0))
-            lag = np.abs(place[:, None] - place[None, :])
-            table = self._table(size)
-            hats = np.array([q.T @ row[lag] @ q for row in table[:, :size]])
+            even = np.zeros((q.shape[1], size))
+            even[:, place] = q.T
+            length = int(next_fast_len(2 * size, real=True))
+            turned = np.fft.rfft(even, length)
+            parts = np.concatenate([turned.real, turned.imag], axis=1)
+            hats = np.array([_quadratic(parts, row[:size], length) for row in self._table(size)])
             roll = np.zeros((q.shape[1], q.shape[1]))
             if np.isfinite(self.roll_frequency):
                 wave = roll_covariance(np.arange(size) * self.step, self.roll_frequency, self.damping)
-                roll = q.T @ wave[lag] @ q
+                roll = _quadratic(parts, wave, length)
             self._kept[key] = (q, hats, roll)
         return self._kept[key]
 
@@ -138,13 +142,14 @@ class Compressor:
         return Contrast(q.T @ stretch.heel, q.T @ stretch.pressure, hats, fixed)
 
 
-def fit(hats: Hats, contrasts: list[Contrast], start: Array) -> LowFit:
+def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: Array) -> LowFit:
     """Find log density at the nodes, wind coefficient and each stretch's scale.
 
     Parameters
     ----------
     contrasts : one for each stretch; empty ones are carried along with scale 1 and no degrees of freedom.
     start : (p,) rad2/Hz to start from.
+    coefficient_prior : (r,) standard uncertainty, about nought, of each wind coefficient before the day.
     """
     nodes = hats.node.size
     difference = np.diff(np.eye(nodes), axis=0) / ROUGHNESS
@@ -160,14 +165,14 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array) -> LowFit:
     for _ in range(4):
         used = np.array([shrunk(float(s), float(d), shared)[0] for s, d in zip(scale, dof, strict=True)])
         damping = 1e-3
-        current = _evaluate(theta, contrasts, used)
+        current = _evaluate(theta, contrasts, used, coefficient_prior)
         value = current.likelihood - _penalty(theta, prior, anchor, level)
         for _ in range(25):
             gradient = current.score - prior @ theta - anchor * (theta - level)
             curvature = current.information + prior + anchor * np.eye(nodes)
             step = np.linalg.solve(curvature + damping * np.diag(np.diag(curvature)), gradient)
             step = step * min(1.0, 1.5 / max(float(np.max(np.abs(step))), 1e-12))
-            trial = _evaluate(theta + step, contrasts, used)
+            trial = _evaluate(theta + step, contrasts, used, coefficient_prior)
             trial_value = trial.likelihood - _penalty(theta + step, prior, anchor, level)
             if trial_value >= value - 1e-9:
                 moved = float(np.max(np.abs(step)))
@@ -193,6 +198,21 @@ def _penalty(theta: Array, prior: Array, anchor: float, level: float) -> float:
     return 0.5 * float(theta @ prior @ theta + anchor * np.sum((theta - level) ** 2))
 
 
+def _quadratic(parts: Array, wave: Array, length: int) -> Array:
+    """Return ``Q' K Q`` for the Toeplitz covariance ``wave`` by circulant embedding; ``parts`` holds Q transformed."""
+    ring = np.zeros(length)
+    ring[: wave.size] = wave
+    ring[length - wave.size + 1 :] = wave[:0:-1]
+    values = np.fft.rfft(ring).real * 2.0 / length
+    values[0] *= 0.5
+    if length % 2 == 0:
+        values[-1] *= 0.5
+    strong = np.abs(values) > 1e-9 * float(np.max(np.abs(values)))
+    both = np.concatenate([strong, strong])
+    some = parts[:, both]
+    return np.asarray((some * np.concatenate([values[strong], values[strong]])) @ some.T)
+
+
 @dataclass(frozen=True)
 class _State:
     likelihood: float
@@ -202,12 +222,12 @@ class _State:
     coefficient_covariance: Array
 
 
-def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array) -> _State:
+def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, coefficient_prior: Array) -> _State:
     nodes = theta.size
     density = np.exp(np.clip(theta, -60.0, 30.0))
     regressors = contrasts[0].pressure.shape[1] if contrasts else 0
-    normal, right = np.zeros((regressors, regressors)), np.zeros(regressors)
-    factors = []
+    normal, right = np.diag(coefficient_prior[:regressors] ** -2.0), np.zeros(regressors)
+    factors: list[tuple[Array, bool] | None] = []
     for one, s in zip(contrasts, scale, strict=True):
         if one.value.size == 0:
             factors.append(None)
@@ -225,15 +245,15 @@ def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array) -> _State:
         scaled = normal / size / size[:, None] + 1e-10 * np.eye(regressors)
         coefficient_covariance = np.linalg.inv(scaled) / size / size[:, None]
         coefficient = coefficient_covariance @ right
-    likelihood, score, information = 0.0, np.zeros(nodes), np.zeros((nodes, nodes))
+    likelihood = -0.5 * float(np.sum((coefficient / coefficient_prior[:regressors]) ** 2))
+    score, information = np.zeros(nodes), np.zeros((nodes, nodes))
     for one, s, factor in zip(contrasts, scale, factors, strict=True):
         if factor is None:
             continue
         rest = one.value - one.pressure @ coefficient
         turned = cho_solve(factor, rest, check_finite=False)
         likelihood -= 0.5 * float(rest @ turned) + float(np.sum(np.log(np.diag(factor[0]))))
-        size = one.value.size
-        inverse = cho_solve(factor, np.eye(size), check_finite=False)
+        inverse = cho_solve(factor, np.eye(one.value.size), check_finite=False)
         weighted = (s * density)[:, None, None] * one.hats
         product = np.matmul(inverse, weighted)
         flat = product.reshape(nodes, -1)

@@ -42,7 +42,7 @@ class RollLaw:
     damping: float
     damping_u: float
     ratio: float
-    """Variance of an amplitude's error over that of one push."""
+    """Variance of an amplitude's error over the mean square of the steadily driven envelope."""
 
 
 @dataclass(frozen=True)
@@ -92,33 +92,53 @@ def envelope(heel: Array, step: float, frequency: float) -> Envelope:
 
 
 def _likelihood(
-    amplitudes: list[Complex], period: float, natural: float, shift: float, damping: float, ratio: float
-) -> tuple[float, list[tuple[float, int, complex]]]:
-    """Log likelihood of the pushed oscillator; per window the variance of the push, count, and smoothed first value."""
-    pole = np.exp((-damping * natural + 1j * shift) * period)
-    total, parts = 0.0, []
+    amplitudes: list[Complex], period: float, shift: float, decay: float, error: float
+) -> tuple[float, list[tuple[float, int]]]:
+    """Log likelihood of the pushed oscillator seen as means over one period; and each window's strength.
+
+    The envelope is a complex Ornstein-Uhlenbeck process; its mean over a block of length ``period`` and its value at the
+    block's end are jointly Gaussian, which gives the filter's gains in closed form (docs/method-heel.md, section 6).
+
+    Parameters
+    ----------
+    shift, decay : rad/s and 1/s of the envelope.
+    error : variance of a block mean's error over the stationary variance of the envelope.
+
+    Returns
+    -------
+    likelihood : summed over windows, each window's strength at its best.
+    strengths : (mean square of the stationary envelope, innovations counted) for each window.
+    """
+    a = decay * period
+    fade = float(np.exp(-a))
+    share = (1.0 - fade) / a
+    pole, seen = fade * np.exp(1j * shift * period), share * np.exp(0.5j * shift * period)
+    whole = 2.0 * (a - 1.0 + fade) / a**2 if a > 1e-3 else 1.0 - a / 3.0
+    own = max(whole - share**2, 1e-9)
+    push, both = 1.0 - fade**2, (1.0 - fade) ** 2 / a
+    turned = both * np.exp(0.5j * shift * period)
+    total, strengths = 0.0, []
     for z in amplitudes:
-        state, spread, first, logs, squares, count = 0j, 0.0, True, 0.0, 0.0, 0
+        state, spread = 0j, 1e8
+        logs, squares, count = 0.0, 0.0, 0
         for value in z:
-            if not first:
-                state, spread = pole * state, abs(pole) ** 2 * spread + 1.0
-            if not np.isfinite(value):
+            if value != value:
+                state, spread = pole * state, fade**2 * spread + push
                 continue
-            if first:
-                state, spread, first = complex(value), ratio, False
-                continue
-            whole = spread + ratio
-            gap = value - state
-            logs += float(np.log(whole))
-            squares += abs(gap) ** 2 / whole
-            count += 1
-            gain = spread / whole
-            state, spread = state + gain * gap, (1.0 - gain) * spread
-        push = squares / max(count, 1)
-        if count and push > 0:
-            total -= logs + count * float(np.log(push)) + count
-        parts.append((push, count, state))
-    return total, parts
+            expected = share**2 * spread + own + error
+            gap = value - seen * state
+            if spread < 1e6:
+                logs += float(np.log(expected))
+                squares += abs(gap) ** 2 / expected
+                count += 1
+            cross = pole * np.conj(seen) * spread + turned
+            state = pole * state + cross / expected * gap
+            spread = max(fade**2 * spread + push - abs(cross) ** 2 / expected, 0.0)
+        strength = squares / max(count, 1)
+        if count and strength > 0:
+            total -= logs + count * float(np.log(strength)) + count
+        strengths.append((strength, count))
+    return total, strengths
 
 
 def day_law(envelopes: list[Envelope], step: float, frequency: float) -> RollLaw | None:
@@ -134,13 +154,15 @@ def day_law(envelopes: list[Envelope], step: float, frequency: float) -> RollLaw
 
     def cost(x: Array) -> float:
         damping = float(np.exp(np.clip(x[1], np.log(DAMPING_RANGE[0]), np.log(DAMPING_RANGE[1]))))
-        value, _ = _likelihood(amplitudes, period, natural, float(x[0]) * natural, damping, float(np.exp(x[2])))
+        value, _ = _likelihood(amplitudes, period, float(x[0]) * natural, damping * natural, float(np.exp(x[2])))
         prior = (
-            0.5 * ((x[1] - np.log(DAMPING_USUAL)) / DAMPING_SPREAD) ** 2 + 0.02 * x[2] ** 2 + 0.5 * (x[0] / 0.2) ** 2
+            0.5 * ((x[1] - np.log(DAMPING_USUAL)) / DAMPING_SPREAD) ** 2
+            + 0.05 * (x[2] + 3.0) ** 2
+            + 0.5 * (x[0] / 0.2) ** 2
         )
         return -value + prior
 
-    start = np.array([0.0, np.log(DAMPING_USUAL), -2.0])
+    start = np.array([0.0, np.log(DAMPING_USUAL), -3.0])
     simplex = start + np.array([[0, 0, 0], [0.01, 0, 0], [0, 0.7, 0], [0, 0, 2.0]])
     found = minimize(
         cost,
@@ -179,7 +201,7 @@ def window_roll(one: Envelope, step: float, frequency: float, law: RollLaw) -> W
         )
 
     def cost(x: Array) -> float:
-        value, _ = _likelihood([one.amplitude], period, natural, usual + float(x[0]) * natural, law.damping, law.ratio)
+        value, _ = _likelihood([one.amplitude], period, usual + float(x[0]) * natural, law.damping * natural, law.ratio)
         return -value + 0.5 * (float(x[0]) / 0.1) ** 2
 
     tries = np.linspace(-0.08, 0.08, 33)
@@ -192,12 +214,9 @@ def window_roll(one: Envelope, step: float, frequency: float, law: RollLaw) -> W
         options={"xatol": 1e-4, "fatol": 1e-3, "maxfev": 30, "initial_simplex": np.array([[best], [best + 0.003]])},
     )
     spread = float(np.sqrt(_curvature(cost, found.x, np.array([0.003]))[0, 0]))
-    _, parts = _likelihood(
-        [one.amplitude], period, natural, usual + float(found.x[0]) * natural, law.damping, law.ratio
-    )
-    push = parts[0][0]
-    pole = float(np.exp(-2.0 * law.damping * natural * period))
-    steady = push / max(1.0 - pole, 1e-6)
+    shift = usual + float(found.x[0]) * natural
+    _, strengths = _likelihood([one.amplitude], period, shift, law.damping * natural, law.ratio)
+    steady = strengths[0][0]
     whole = float(np.mean(np.abs(here) ** 2))
     steady = min(steady, whole)
     first = max(0.0, float(np.abs(here[0]) ** 2) - steady)

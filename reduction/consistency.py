@@ -24,12 +24,12 @@ from reduction.gm_curve import CurveFit, Form, fit_curve, sensitivity, start_fro
 Array = NDArray[np.float64]
 Sets = NDArray[np.intp]
 
-ALPHA_CHI2 = 0.02
+ALPHA_CHI2 = 0.015
 """Probability a day that clean windows fail the joint test."""
-ALPHA_LARGEST = 0.02
+ALPHA_LARGEST = 0.015
 """Probability a day that the largest single deviation of clean windows fails its test."""
 ALPHA_REST = 0.001
-"""Probability that the rest of the windows, once something is known to be wrong, is taken to disagree although clean."""
+"""Probability that the rest, once something is known to be wrong, is taken to disagree although clean."""
 PRIOR_OTHER = 0.05
 """Judgement: one window in twenty is shifted by something that no check inside the window saw."""
 SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
@@ -217,9 +217,7 @@ def _linearise(windows: Windows, form: Form, start: tuple[float, float]) -> _Lin
     return _Linear(projector, pull, float(y @ pull), gain, gain @ y, stiffness)
 
 
-def _weigh_all(
-    windows: Windows, linear: _Linear, most: int, prior_other: float = PRIOR_OTHER
-) -> Iterator[_Weighed]:
+def _weigh_all(windows: Windows, linear: _Linear, most: int, prior_other: float = PRIOR_OTHER) -> Iterator[_Weighed]:
     free = np.flatnonzero(windows.may_go)
     before: _Weighed | None = None
     for size in range(min(most, free.size) + 1):
@@ -267,11 +265,7 @@ def _weigh(windows: Windows, linear: _Linear, sets: Sets, prior_other: float) ->
     half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
     u = np.sqrt(np.diag(windows.covariance))
     reach = np.maximum(PLAUSIBLE_SHIFT * half_range, 10 * u) * linear.stiffness
-    evidence = (
-        -0.5 * np.maximum(chi2, 0.0)
-        + 0.5 * k * np.log(2 * np.pi)
-        - 0.5 * log_det
-    )
+    evidence = -0.5 * np.maximum(chi2, 0.0) + 0.5 * k * np.log(2 * np.pi) - 0.5 * log_det
     # A shift of arm is minus stiffness times a shift of heel.
     score = -shift / np.sqrt(np.maximum(variance, 1e-300))
     # Density of a shift: held, even up to the reach; else log-even from its own uncertainty up to the reach, since a

@@ -163,8 +163,8 @@ def _side(
     return _check(
         "taut",
         value,
-        f"All windows taken together are {100 * abs(extra) / abs(gm):.2f} % stiffer to {stiffer}, {value:.1f} times the "
-        "uncertainty; a restraint or the ground stiffens one side.",
+        f"All windows taken together are {100 * abs(extra) / abs(gm):.2f} % stiffer to {stiffer}, {value:.1f} times "
+        "the uncertainty; a restraint or the ground stiffens one side.",
         {"time": time[keep], "moment": arm[keep], "heel": heel[keep]},
     )
 

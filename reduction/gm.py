@@ -197,7 +197,7 @@ class _Reduction:
 
     def result(self) -> GmResult:
         p = self.problem
-        usable = np.isfinite(p.heel)
+        usable = np.isfinite(p.heel) & np.isfinite(np.diag(p.covariance))
         line_fit, line = self._line(self.used, self.found.birge, self.found.selection_u)
         _, line_all = self._line(usable, 1.0, 0.0)
         curve, upright, residual_curve = self._curve(self.used, self.found.birge, self.found.selection_u)
@@ -206,7 +206,7 @@ class _Reduction:
         gm = curve.value if carried == "curve" and curve.value is not None else line
         notes = list(self.notes)
         if carried != self.carried:
-            notes.append("BM or cross curves are not known, so the straight line was carried on and its interval widened.")
+            notes.append("BM or cross curves are not known: the straight line was carried on, its interval widened.")
         if not np.isfinite(self.day.zero_u):
             notes.append("No station's zero was calibrated; upright was taken as known to 0.5 degrees at 95 %.")
         intercept, slope = float(line_fit.intercept[0]), line_fit.slope
@@ -376,8 +376,8 @@ class _Reduction:
         heel = float(np.rad2deg(np.nanmax(np.abs(self.problem.heel[self.used]))))
         return (
             f"The straight line gives {line.value:.4f} m, the true curve {curve.value.value:.4f} m: "
-            f"{abs(apart) * 1000:.1f} mm {'more' if apart >= 0 else 'less'} ({100 * apart / curve.value.value:+.2f} %), "
-            f"since the righting arm curves upwards over the {heel:.1f} degrees reached; the {carried} is carried on."
+            f"{abs(apart) * 1000:.1f} mm {'more' if apart >= 0 else 'less'} "
+            f"({100 * apart / curve.value.value:+.2f} %), since the righting arm curves upwards over the {heel:.1f} degrees reached; the {carried} is carried on."
         )
 
 

@@ -90,7 +90,7 @@ class CurveFit:
     gain: Array
     """(2, n) d(gm, tcg) / d heel: every uncertainty of heel goes through it."""
     stiffness: Array
-    """(n,) m/rad, slope of the righting arm (over cos) at each point: a moment error dM tilts her dM/(Delta stiffness)."""
+    """(n,) m/rad, d arm / d heel at each point: a moment error dM tilts her dM / (displacement stiffness)."""
 
 
 def heel_at(arm: ArrayLike, gm: float, tcg: float, form: Form, rise: ArrayLike = 0.0) -> Array:

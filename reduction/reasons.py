@@ -64,8 +64,8 @@ def between_windows(
             verdict="rejected" if rejects else "fine",
             says=sentence
             if rejects
-            else f"Lies {abs(np.rad2deg(shift)):.4f} deg from the curve through the other windows, {size:.1f} times its "
-            "uncertainty.",
+            else f"Lies {abs(np.rad2deg(shift)):.4f} deg from the curve through the other windows, {size:.1f} times "
+            "its uncertainty.",
             evidence={
                 "time": np.array([windows[k].span.start for k in place]),
                 "moment": np.array([states[k].moment for k in place]),

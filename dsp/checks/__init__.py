@@ -1,0 +1,84 @@
+"""The checks of a window: each one small file, one entry in `REGISTRY`, one line in the false-alarm budget.
+
+To add a check: write ``dsp/checks/NAME.py`` with ``check(look: Look) -> Check``, add its function to `REGISTRY`, give
+it a share in `dsp.checks.budget` and a line in the README's table of codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from dsp.checks import (
+    burst,
+    disagreement,
+    drift,
+    gap,
+    noise,
+    people,
+    saturated,
+    short,
+    slosh,
+    spikes,
+    stuck,
+    taut_period,
+    taut_shape,
+    tension,
+    transient,
+    unconfirmed,
+    wind,
+)
+from dsp.checks.look import Look
+from dsp.types import Check, Verdict, WindowEvidence
+
+REGISTRY: tuple[Callable[[Look], Check], ...] = (
+    people.check,
+    taut_period.check,
+    taut_shape.check,
+    tension.check,
+    transient.check,
+    burst.check,
+    wind.check,
+    drift.check,
+    slosh.check,
+    stuck.check,
+    spikes.check,
+    gap.check,
+    saturated.check,
+    noise.check,
+    disagreement.check,
+    unconfirmed.check,
+    short.check,
+)
+"""Every question asked of a window, in the order in which the answers are shown."""
+
+
+def run(evidence: WindowEvidence) -> tuple[Check, ...]:
+    """Ask every question of one window.
+
+    Parameters
+    ----------
+    evidence : what is known about the window.
+
+    Returns
+    -------
+    One `dsp.types.Check` for each entry of `REGISTRY`, in its order; several may share a code.
+    """
+    look = Look(evidence)
+    return tuple(check(look) for check in REGISTRY)
+
+
+def judge(checks: Iterable[Check]) -> tuple[Verdict, tuple[str, ...]]:
+    """Worst verdict of all checks, and the codes that made it, each once.
+
+    >>> judge([])
+    ('fine', ())
+    """
+    found = list(checks)
+    for verdict in ("rejected", "caution"):
+        codes = [c.code for c in found if c.verdict == verdict]
+        if codes:
+            return ("rejected" if verdict == "rejected" else "caution"), tuple(dict.fromkeys(codes))
+    return "fine", ()
+
+
+__all__ = ["REGISTRY", "Look", "judge", "run"]

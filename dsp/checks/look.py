@@ -1,0 +1,162 @@
+"""What all checks share: the window's heel whitened by its own covariance, matched templates, and honest limits.
+
+The matched test of a template ``s`` against a Gaussian process of covariance ``K`` with an unknown mean is the
+generalised likelihood ratio: ``z = s' P y / sqrt(s' P s)`` with ``P = K^-1 - K^-1 1 (1' K^-1 1)^-1 1' K^-1``; it is
+standard normal on a clean window, and no detector that knows ``K`` does better (Neyman-Pearson, invariant under the
+mean). Maximising over a family of templates makes a walk on the unit sphere, whose length gives the limit
+(docs/method-checks.md, section 2).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.linalg import cho_factor, solve_triangular
+from scipy.optimize import brentq
+from scipy.special import stdtr
+
+from dsp.types import Array, Check, Verdict, WindowEvidence
+
+
+@dataclass(frozen=True)
+class Scan:
+    """One family of templates, each fitted beside the mean."""
+
+    score: Array
+    """(m,) amplitude over its standard uncertainty."""
+    amplitude: Array
+    """(m,) rad for a template of unit height."""
+    walk: float
+    """Length of the walk of the normalised templates on the unit sphere, in radians."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """One window, ready to be asked; made once and handed to every check."""
+
+    evidence: WindowEvidence
+
+    @property
+    def name(self) -> str:
+        """Label of the window."""
+        return self.evidence.span.label
+
+    @property
+    def seconds(self) -> Array:
+        """(n,) s since the window opened."""
+        return self.evidence.time - self.evidence.span.start
+
+    @property
+    def length(self) -> float:
+        """s from opening to closing."""
+        return self.evidence.span.stop - self.evidence.span.start
+
+    @property
+    def period(self) -> float:
+        """s, natural roll period of the day; NaN where there is no roll."""
+        return self.evidence.day_roll.period
+
+    @property
+    def dof(self) -> float:
+        """Degrees of freedom of the covariance's scale, between 4 and a million."""
+        dof = self.evidence.dof
+        return float(min(max(dof, 4.0), 1e6)) if np.isfinite(dof) else 1e6
+
+    @cached_property
+    def _factor(self) -> Array:
+        covariance = self.evidence.covariance
+        return np.asarray(cho_factor(covariance, lower=True, check_finite=False)[0])
+
+    @cached_property
+    def _ones(self) -> Array:
+        turned = self._white(np.ones(self.evidence.time.size))
+        return turned / np.linalg.norm(turned)
+
+    @cached_property
+    def rest(self) -> Array:
+        """(n,) heel without wind, whitened, its mean taken off."""
+        heel = self.evidence.heel - self.evidence.wind_part
+        turned = self._white(heel - float(np.mean(heel)))
+        return turned - self._ones * float(self._ones @ turned)
+
+    def _white(self, value: Array) -> Array:
+        return np.asarray(solve_triangular(self._factor, value, lower=True, check_finite=False))
+
+    def turned(self, templates: Array) -> Array:
+        """Whiten templates (m, n) and take their mean off; (m, n)."""
+        white = self._white(templates.T)
+        return np.asarray((white - np.outer(self._ones, self._ones @ white)).T)
+
+    def scan(self, templates: Array) -> Scan:
+        """Fit each of a family of templates.
+
+        Parameters
+        ----------
+        templates : (m, n) heel of unit disturbance on the window's bins, neighbours alike.
+        """
+        turned = self.turned(templates)
+        size = np.sqrt(np.einsum("mn,mn->m", turned, turned))
+        size = np.maximum(size, 1e-12 * float(size.max(initial=0.0)) + 1e-300)
+        unit = turned / size[:, None]
+        score = unit @ self.rest
+        cosine = np.clip(np.einsum("mn,mn->m", unit[1:], unit[:-1]), -1.0, 1.0)
+        return Scan(score, score / size, float(np.arccos(cosine).sum()))
+
+    def energy(self, templates: Array) -> float:
+        """Chi-square of a few templates fitted together: as many degrees of freedom as templates."""
+        basis = np.linalg.qr(self.turned(templates).T)[0]
+        return float(np.sum((basis.T @ self.rest) ** 2))
+
+
+def scan_limit(scans: Sequence[Scan], false_alarm: float, dof: float) -> float:
+    """Limit on the largest |score| of several families that a clean window passes with ``false_alarm``.
+
+    For a process of unit variance along a curve of length L on the sphere, P(max > u) is at most
+    ``Q(u) + L / (2 pi) exp(-u^2 / 2)``; with the scale known to ``dof`` the two terms become Student's tail and
+    ``L / (2 pi) (1 + u^2 / dof)^(-dof / 2)`` (the expectation over the scale). Two-sided, summed over families; never
+    more than Bonferroni's sum over the templates.
+
+    References
+    ----------
+    H. Hotelling, Tubes and spheres in n-spaces, Amer. J. Math. 61 (1939) 440-460; R. B. Davies, Hypothesis testing when
+    a nuisance parameter is present only under the alternative, Biometrika 74 (1987) 33-43.
+
+    Example
+    -------
+    >>> one = Scan(np.zeros(1), np.zeros(1), 0.0)
+    >>> round(scan_limit([one], 0.05, 1e6), 2)
+    1.96
+    """
+
+    def excess(u: float) -> float:
+        tail = float(stdtr(dof, -u))
+        along = float((1.0 + u * u / dof) ** (-dof / 2.0)) / (2.0 * np.pi)
+        return sum(2.0 * min(tail + s.walk * along, s.score.size * tail) for s in scans) - false_alarm
+
+    return float(brentq(excess, 0.0, 1e4))
+
+
+def normal_limit(false_alarm: float, dof: float, sides: int = 2) -> float:
+    """Limit on one score: Student's quantile."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(dof, 1.0 - false_alarm / sides))
+
+
+def graded(value: float, reject: float, caution: float = float("inf")) -> Verdict:
+    """Verdict of a value against its two limits."""
+    if value > reject:
+        return "rejected"
+    return "caution" if value > caution else "fine"
+
+
+def not_made(look: Look, code: str, why: str, unit: str = "") -> Check:
+    """Return a check that could not be made, with the reason."""
+    nan = float("nan")
+    return Check(code, nan, nan, unit, 0.0, "fine", f"Not checked: {why}.", {"time": look.evidence.time})
+
+
+__all__ = ["Look", "Scan", "graded", "normal_limit", "not_made", "scan_limit"]

@@ -1,0 +1,66 @@
+"""Did the mean heel step, as when a person walks across and stays, or walks there and back?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dsp.checks.budget import CAUTION, REJECT
+from dsp.checks.look import Look, Scan, graded, scan_limit
+from dsp.types import Array, Check
+
+WALK = 6.0
+"""s that a walk across the deck takes: 5 m at a little under a metre a second."""
+STAYS = (12.0, 24.0, 48.0)
+"""s between going and coming back."""
+
+
+def check(look: Look) -> Check:
+    """Matched step and there-and-back against the window's own covariance, maximised over their times."""
+    scans, starts, stays = _families(look)
+    limit = scan_limit(scans, REJECT["people"], look.dof)
+    caution = scan_limit(scans, REJECT["people"] + CAUTION["people"], look.dof)
+    best = int(np.argmax([np.abs(s.score).max() for s in scans]))
+    at = int(np.argmax(np.abs(scans[best].score)))
+    value, size = float(abs(scans[best].score[at])), float(scans[best].amplitude[at])
+    when, stay = float(starts[best][at]), stays[best]
+    verdict = graded(value, limit, caution)
+    shape = "steps" if stay == float("inf") else f"moves and comes back after {stay:.0f} s,"
+    says = (
+        f"The mean heel {shape} by {np.rad2deg(size):+.4f} deg at {when:.0f} s, {value:.1f} times the uncertainty "
+        f"(limit {limit:.1f})"
+        + ("; somebody or something moved." if verdict != "fine" else "; no more than chance makes.")
+    )
+    evidence = {
+        "time": look.evidence.time,
+        "low": look.evidence.low,
+        "step": size * _walked(look.seconds, np.array([when]), stay)[0],
+        "step_time": look.evidence.span.start + starts[0],
+        "score": scans[0].score,
+    }
+    return Check("people", value, limit, "standard uncertainties", REJECT["people"], verdict, says, evidence)
+
+
+def _families(look: Look) -> tuple[list[Scan], list[Array], list[float]]:
+    """Return the scans, the start times (s since opening) and the stay of each family of templates."""
+    seconds, length = look.seconds, look.length
+    spacing = max(look.evidence.step, 1.5, length / 80.0)
+    edge = min(4.0, 0.1 * length)
+    scans, starts, stays = [], [], []
+    for stay in (float("inf"), *(s for s in STAYS if s + 2 * WALK < 0.7 * length)):
+        last = length - edge - (0.0 if stay == float("inf") else stay)
+        start = np.arange(edge - WALK / 2, last - WALK / 2, spacing)
+        if start.size == 0:
+            start = np.array([0.5 * (length - WALK)])
+        scans.append(look.scan(_walked(seconds, start, stay)))
+        starts.append(start)
+        stays.append(stay)
+    return scans, starts, stays
+
+
+def _walked(seconds: Array, start: Array, stay: float) -> Array:
+    """(m, n) share of the way walked at each time, for each start."""
+    since = seconds[None, :] - start[:, None]
+    there = np.clip(since / WALK, 0.0, 1.0)
+    if stay == float("inf"):
+        return np.asarray(there)
+    return np.asarray(there - np.clip((since - WALK - stay) / WALK, 0.0, 1.0))

@@ -1,0 +1,38 @@
+"""Does she roll faster in this window than on the day: something adds stiffness?"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtri
+
+from dsp.checks.budget import REJECT
+from dsp.checks.look import Look, not_made
+from dsp.types import Check
+
+LEAST_EFFECT = 0.01
+"""Relative shortening below which it does not reject: the day's own period wanders with load and people."""
+
+
+def check(look: Look) -> Check:
+    """Roll period of the window against the day's, one-sided; stiffness goes with the inverse square of the period."""
+    mine, days = look.evidence.window_roll, look.evidence.day_roll
+    u = float(np.hypot(mine.period_u, days.period_u))
+    if not (np.isfinite(mine.period) and np.isfinite(days.period) and np.isfinite(u) and u > 0):
+        return not_made(look, "taut", "no roll period can be made out")
+    value = (days.period - mine.period) / u
+    limit = float(-ndtri(REJECT["taut period"]))
+    shorter = 1.0 - mine.period / days.period
+    verdict = "rejected" if value > limit and shorter > LEAST_EFFECT else "fine"
+    stiffness = (days.period / mine.period) ** 2 - 1.0
+    says = (
+        f"Roll period {mine.period:.2f} s against {days.period:.2f} s on the day, {value:+.1f} times the uncertainty "
+        f"shorter (limit {limit:.1f})"
+        + (f"; {100 * stiffness:.0f} % stiffer, by a line, a fender or the ground." if verdict == "rejected" else ".")
+    )
+    arrays = {
+        "time": look.evidence.time,
+        "roll": look.evidence.roll,
+        "period": np.array([mine.period, days.period]),
+        "period_u": np.array([mine.period_u, days.period_u]),
+    }
+    return Check("taut", value, limit, "standard uncertainties", REJECT["taut period"], verdict, says, arrays)

@@ -1,0 +1,38 @@
+"""Is the motion cut off on one side, as a line that snatches or a fender that stops her would make it?"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtri
+
+from dsp.checks.budget import REJECT
+from dsp.checks.look import Look, not_made
+from dsp.types import Check
+
+
+def check(look: Look) -> Check:
+    """Skewness of the motion against that of a Gaussian process of the same correlation.
+
+    The third moment of a Gaussian process with autocorrelation r has variance ``6 / n sum r(k)^3`` over lags
+    (independent samples: 6 / n).
+    """
+    evidence = look.evidence
+    motion = evidence.heel - evidence.wind_part - evidence.mean - evidence.transient
+    scale = float(np.std(motion))
+    n = motion.size
+    if n < 40 or scale == 0.0:
+        return not_made(look, "taut", "too little motion to judge its shape")
+    covariance = evidence.covariance
+    variance = np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
+    third = float(np.sum((covariance / variance) ** 3)) / n**2
+    u = float(np.sqrt(6.0 * max(third, 1.0 / n)))
+    skew = float(np.mean((motion - motion.mean()) ** 3)) / scale**3
+    value = abs(skew) / u
+    limit = float(-ndtri(REJECT["taut shape"] / 2))
+    verdict = "rejected" if value > limit and abs(skew) > 0.5 else "fine"
+    side = "starboard" if skew < 0 else "port"
+    says = f"Skewness of the motion {skew:+.2f}, {value:.1f} times its uncertainty (limit {limit:.1f})" + (
+        f"; she is stopped short to {side}." if verdict == "rejected" else "."
+    )
+    arrays = {"time": evidence.time, "heel": evidence.heel, "sorted": np.sort(motion)}
+    return Check("taut", value, limit, "standard uncertainties", REJECT["taut shape"], verdict, says, arrays)

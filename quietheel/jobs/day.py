@@ -15,7 +15,6 @@ from config.stations import Calibration, Station
 from config.units import COVERAGE_95, DEGREE
 from dsp.types import Day, StationKnowledge, Trace, Wind, WindowSpan
 from logger.archive.reader import read_series, to_frame
-from logger.archive.timing import repair
 from logger.events import Event, EventLog
 from logger.marks import CONFIRMATIONS, MarkedWindow, marked_windows
 from logger.records import Flag, Quantity, Series
@@ -39,6 +38,11 @@ class RecordedDay:
     """What the mathematics sees: calibrated traces and the windows that were not voided."""
     series: tuple[Series, ...]
     """The same channels with times repaired, in canonical units, before calibration, with their history."""
+
+    @property
+    def standing(self) -> tuple[MarkedWindow, ...]:
+        """Windows that were closed and not voided, one for each of ``day.windows``, in the same order."""
+        return tuple(window for window in self.windows if not window.voided and window.stop_ns is not None)
 
 
 def read_frame(folder: Path | str = ".") -> pd.DataFrame:
@@ -65,7 +69,7 @@ def open_day(folder: Path | str = ".") -> RecordedDay:
     plan = place.plan()
     events = tuple(EventLog(place.path).read())
     windows = tuple(marked_windows(events, plan))
-    series = tuple(repair(one) for one in read_series(place.record))
+    series = tuple(read_series(place.record))
     first = [int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows]
     epoch_ns = min(first, default=0)
     return RecordedDay(place, plan, events, windows, make_day(plan, series, windows, epoch_ns), series)

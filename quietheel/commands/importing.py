@@ -1,0 +1,55 @@
+"""``quietheel import``."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import click
+
+from quietheel.commands.common import json_option, print_json, talk
+from quietheel.jobs.importing import import_readings
+
+_file = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command(
+    "import",
+    epilog="Example:  quietheel import elsewhere --readings readings.csv --windows windows.csv "
+    "--displacement-t 2000 --bm-m 3.2 && quietheel reduce elsewhere",
+)
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--readings", required=True, type=_file, help="CSV: time,sensor,quantity,value,unit.")
+@click.option("--windows", required=True, type=_file, help="CSV: movement,start,stop,moment_tm.")
+@click.option("--displacement-t", type=click.FloatRange(min=0, min_open=True), help="For a folder without a plan.")
+@click.option("--bm-m", type=click.FloatRange(min=0, min_open=True), help="For a folder without a plan.")
+@click.option("--km-m", type=click.FloatRange(min=0, min_open=True), help="For a folder without a plan.")
+@json_option
+def command(
+    folder: Path,
+    readings: Path,
+    windows: Path,
+    displacement_t: float | None,
+    bm_m: float | None,
+    km_m: float | None,
+    as_json: bool,
+) -> None:
+    """Make a record in DIR of someone else's measurement, to be reduced like one of our own.
+
+    Times are RFC 3339, UTC. Quantities: heel, trim, wind_speed, wind_direction, line_tension, temperature. Heel is
+    positive starboard side down, a moment positive to starboard. Without a plan.toml a small one is written.
+    """
+    made = import_readings(folder, readings, windows, displacement_t=displacement_t, bm_m=bm_m, km_m=km_m)
+    if as_json:
+        print_json(dataclasses.asdict(made))
+        return
+    click.echo(
+        f"{folder}: {made.rows} readings of {len(made.stations)} stations, {made.windows} windows, run {made.run}"
+    )
+    if made.blank or made.repeated:
+        talk(f"left out: {made.blank} rows without a value, {made.repeated} with a time their channel had already")
+    if made.plan_made:
+        talk("wrote a small plan.toml; fill in what it lacks")
+    for name in made.unplanned:
+        talk(f"{name} is no station of the plan: its calibration is assumed")
+    talk(f"Next: quietheel reduce {folder}")

@@ -1,0 +1,211 @@
+"""``quietheel mark``: one short line a mark."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from config.folder import TestFolder
+from logger.events import CONFIRMATIONS, Event, rfc3339
+from quietheel.commands.common import F, folder_option, json_option, print_json, talk
+from quietheel.jobs.marking import mark, moment_of, state
+
+
+@click.group(
+    "mark",
+    epilog="Example:  quietheel mark gangway pulled; quietheel mark movement 1; quietheel mark open --all; "
+    "quietheel mark close",
+)
+def command() -> None:
+    """Mark what happens on the day. Nothing is ever deleted: a mistake is undone by `mark void`."""
+
+
+def _common(function: F) -> F:
+    """Options that every mark takes."""
+    options: list[Callable[[F], F]] = [
+        folder_option,
+        click.option("--by", default="", metavar="NAME", help="Who says so; QUIETHEEL_BY or the account if left out."),
+        click.option("--at", default=None, metavar="TIME", help="When it happened; now if left out."),
+        json_option,
+    ]
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+def _write(kind: str, data: dict[str, Any], folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    offset = TestFolder(folder).plan().test.utc_offset_h
+    event = mark(
+        folder, kind, {k: v for k, v in data.items() if v not in (None, "")}, by=by, at_ns=moment_of(at, offset)
+    )
+    _say(event, folder, as_json)
+
+
+def _say(event: Event, folder: Path, as_json: bool) -> None:
+    now = state(folder)
+    if as_json:
+        print_json(
+            {
+                "number": event.number,
+                "at": rfc3339(event.at_ns),
+                "kind": event.kind,
+                "by": event.by,
+                "data": dict(event.data),
+                "next": now.next,
+            }
+        )
+        return
+    what = ", ".join(f"{key} {_short(value)}" for key, value in event.data.items())
+    click.echo(f"{event.number}  {rfc3339(event.at_ns)}  {event.kind}{': ' + what if what else ''}  ({event.by})")
+    for remark in now.remarks[-2:]:
+        talk(f"note: {remark}")
+    talk(f"next: {now.next}")
+
+
+def _short(value: object) -> str:
+    return ", ".join(str(item) for item in value) if isinstance(value, list) else str(value)
+
+
+@command.command("next")
+@folder_option
+@json_option
+def next_step(folder: Path, as_json: bool) -> None:
+    """Say where the day stands and what comes next; marks nothing."""
+    now = state(folder)
+    if as_json:
+        print_json(
+            {
+                "next": now.next,
+                "movement": now.movement,
+                "gangway": now.gangway,
+                "done": now.done,
+                "to_come": now.to_come,
+                "missing": now.missing,
+                "remarks": now.remarks,
+            }
+        )
+        return
+    click.echo(now.next)
+    for line in (*now.changes, *now.remarks):
+        talk(line)
+
+
+@command.command("gangway")
+@click.argument("what", type=click.Choice(["pulled", "back"]))
+@_common
+def gangway(what: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """Gangway pulled (she floats free, nobody comes or goes), or back."""
+    _write("gangway", {"state": what}, folder, by, at, as_json)
+
+
+@command.command("movement")
+@click.argument("label")
+@_common
+def movement(label: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """Movement LABEL made: its last weight has come to rest."""
+    _write("movement", {"movement": label}, folder, by, at, as_json)
+
+
+@command.command("open")
+@click.argument("label", required=False)
+@click.option("--confirm", "-c", multiple=True, type=click.Choice(list(CONFIRMATIONS)), help="Confirmed; repeatable.")
+@click.option("--all", "everything", is_flag=True, help="All five confirmed.")
+@_common
+def open_window(
+    label: str | None, confirm: tuple[str, ...], everything: bool, folder: Path, by: str, at: str | None, as_json: bool
+) -> None:
+    """Open a window, named LABEL or after the movement the day is at.
+
+    Confirmations: lines (slack and drooping), muster (everyone at their station), crane (stowed), clear (tug, fenders
+    and small craft), quiet (decks quiet, services off).
+    """
+    given = list(CONFIRMATIONS) if everything else list(confirm)
+    _write("window_open", {"window": label, "confirm": given or None}, folder, by, at, as_json)
+
+
+@command.command("confirm")
+@click.argument("what", nargs=-1, required=True, type=click.Choice([*CONFIRMATIONS, "all"]))
+@click.option("--window", default=None, help="Which window; the open or next one if left out.")
+@_common
+def confirm(what: tuple[str, ...], window: str | None, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """Confirm for the open (or next) window: lines, muster, crane, clear, quiet, or all."""
+    _write(
+        "confirm",
+        {"what": list(CONFIRMATIONS) if "all" in what else list(what), "window": window},
+        folder,
+        by,
+        at,
+        as_json,
+    )
+
+
+@command.command("close")
+@click.argument("label", required=False)
+@_common
+def close_window(label: str | None, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """Close the open window, or the one named LABEL."""
+    _write("window_close", {"window": label}, folder, by, at, as_json)
+
+
+@command.command("void")
+@click.argument("reason")
+@click.option("--window", default=None, help="Label of a whole window.")
+@click.option("--event", type=int, default=None, help="Number of a single mark.")
+@_common
+def void(
+    reason: str, window: str | None, event: int | None, folder: Path, by: str, at: str | None, as_json: bool
+) -> None:
+    """Void a window or a mark, with a REASON. It stays in the file and in the report."""
+    _write("void", {"window": window, "event": event, "reason": reason}, folder, by, at, as_json)
+
+
+@command.command("note")
+@click.argument("text")
+@_common
+def note(text: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """Write a note: TEXT."""
+    _write("note", {"text": text}, folder, by, at, as_json)
+
+
+@command.command("people")
+@click.argument("person")
+@click.argument("place", required=False)
+@click.option("--ashore", is_flag=True, help="Left the vessel.")
+@_common
+def people(person: str, place: str | None, ashore: bool, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """PERSON now stands at the muster station PLACE, or is ashore."""
+    _write("people", {"person": person, "place": place, "ashore": ashore or None}, folder, by, at, as_json)
+
+
+@command.command("reading", context_settings={"ignore_unknown_options": True})
+@click.argument("station")
+@click.argument("deflections_mm", nargs=-1, required=True)
+@click.option("--window", default=None, help="Which window; the open or last one if left out.")
+@click.option("--zero-mm", type=float, default=None, help="Scale reading when upright.")
+@_common
+def reading(
+    station: str,
+    deflections_mm: tuple[str, ...],
+    window: str | None,
+    zero_mm: float | None,
+    folder: Path,
+    by: str,
+    at: str | None,
+    as_json: bool,
+) -> None:
+    """Reading by hand of pendulum or U-tube STATION: extremes of the swing in turn, mm, to starboard positive."""
+    data = {"station": station, "deflections_mm": list(deflections_mm), "window": window, "zero_mm": zero_mm}
+    _write("reading", data, folder, by, at, as_json)
+
+
+@command.command("overrule")
+@click.argument("window")
+@click.argument("verdict", type=click.Choice(["fine", "caution", "rejected"]))
+@click.argument("reason")
+@_common
+def overrule(window: str, verdict: str, reason: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """Decide on a WINDOW against the verdict found, with a REASON. Both stay in the report."""
+    _write("overrule", {"window": window, "verdict": verdict, "reason": reason}, folder, by, at, as_json)

@@ -1,0 +1,197 @@
+"""Make a record of someone else's measurement, so that it is reduced like one of our own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from config.errors import bad
+from config.folder import TestFolder, digest
+from logger.archive.writer import RunWriter
+from logger.events import EventLog
+from logger.records import Channel, Quantity, Reading, Series
+from quietheel.jobs.imported_tables import ImportedReadings, ImportedWindow, read_readings, read_windows
+
+_AT_ONCE = 100_000
+"""Readings handed to the writer at a time."""
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What an import made."""
+
+    run: str
+    """Name of the run under record/."""
+    rows: int
+    blank: int
+    repeated: int
+    stations: tuple[str, ...]
+    windows: int
+    plan_made: bool
+    """Whether a small plan was written because there was none."""
+    unplanned: tuple[str, ...]
+    """Sensors that the plan does not know; their calibration is assumed."""
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """Time of a record that was made before: the moment of its first reading."""
+
+    ns: int
+
+    def utc_ns(self) -> int:
+        """Time of the first reading."""
+        return self.ns
+
+
+def import_readings(
+    folder: Path | str,
+    readings: Path | str,
+    windows: Path | str,
+    *,
+    displacement_t: float | None = None,
+    bm_m: float | None = None,
+    km_m: float | None = None,
+) -> Imported:
+    """Write the record and the marks of a test folder from two CSV tables.
+
+    Parameters
+    ----------
+    folder : made if it is not there. Without a plan.toml a small one is written, with one station a heel sensor and
+        the figures given here; what it lacks can be filled in later.
+    readings : ``time,sensor,quantity,value,unit``.
+    windows : ``movement,start,stop,moment_tm``.
+
+    Raises
+    ------
+    BadInput where a table cannot be used, or where the folder has windows or a run already; nothing is written then.
+
+    Example
+    -------
+    >>> import quietheel
+    >>> quietheel.import_readings("elsewhere", "readings.csv", "windows.csv",
+    ...                           displacement_t=2000, bm_m=3.2)  # doctest: +SKIP
+    """
+    place = TestFolder(Path(folder))
+    table = read_readings(Path(readings))
+    marked = read_windows(Path(windows))
+    if place.record.is_dir() and any(place.record.glob("*/start.json")):
+        raise bad(
+            "record", "this test folder", place.path.name, "a folder without a record; choose a new one to import into"
+        )
+    given = {"displacement_t": displacement_t, "bm_m": bm_m, "km_m": km_m}
+    plan_made = not place.plan_file.exists()
+    if plan_made:
+        place.path.mkdir(parents=True, exist_ok=True)
+        place.plan_file.write_text(_small_plan(place.path.resolve().name, table, given), encoding="utf-8", newline="\n")
+    elif any(value is not None for value in given.values()):
+        raise bad("command line", "--displacement-t, --bm-m, --km-m", None, "these in plan.toml, since there is one")
+    plan = place.plan()
+    run = _write(place, table, str(readings))
+    _mark(place, marked)
+    stations = tuple(dict.fromkeys(s.station for s in table.series))
+    known = {station.name for station in plan.stations}
+    return Imported(
+        run=run,
+        rows=table.rows,
+        blank=table.blank,
+        repeated=table.repeated,
+        stations=stations,
+        windows=len(marked),
+        plan_made=plan_made,
+        unplanned=tuple(name for name in stations if name not in known),
+    )
+
+
+def _write(place: TestFolder, table: ImportedReadings, source: str) -> str:
+    channels = [Channel(s.station, s.quantity, s.unit, f"imported:{Path(source).name}") for s in table.series]
+    first = min(int(s.time_ns[0]) for s in table.series if len(s))
+    writer = RunWriter(place.record, channels, digest(place.plan_file), _Clock(first))
+    run = writer.start().name
+    writer.note("imported", {"file": Path(source).name, "sha256": digest(Path(source)), "rows": table.rows})
+    for part in _in_order(table.series):
+        writer.append(part)
+        writer.flush(sync=False)
+    writer.stop("imported")
+    return run
+
+
+def _in_order(series: Sequence[Series]) -> list[list[Reading]]:
+    """Readings of all channels in order of time, in parts."""
+    channel = np.concatenate([np.full(len(s), n) for n, s in enumerate(series)])
+    time_ns = np.concatenate([s.time_ns for s in series])
+    value = np.concatenate([s.value for s in series])
+    number = np.concatenate([np.arange(len(s)) for s in series])
+    order = np.argsort(time_ns, kind="stable")
+    parts = []
+    for start in range(0, order.size, _AT_ONCE):
+        rows = order[start : start + _AT_ONCE]
+        parts.append(
+            [
+                Reading(series[c].station, Quantity(series[c].quantity), t, None, v, "", sequence=n)
+                for c, t, v, n in zip(
+                    channel[rows].tolist(),
+                    time_ns[rows].tolist(),
+                    value[rows].tolist(),
+                    number[rows].tolist(),
+                    strict=True,
+                )
+            ]
+        )
+    return parts
+
+
+def _mark(place: TestFolder, windows: Sequence[ImportedWindow]) -> None:
+    log = EventLog(place.path)
+    for window in windows:
+        data = {"window": window.label, "movement": window.movement, "moment_tm": window.moment_tm, "imported": True}
+        log.append("window_open", "import", data, at_ns=window.start_ns)
+        log.append("window_close", "import", {"window": window.label}, at_ns=window.stop_ns)
+
+
+def _small_plan(name: str, table: ImportedReadings, given: dict[str, float | None]) -> str:
+    """Write the smallest plan that gives a GM, with the keys still to be filled in as comments."""
+
+    def line(key: str, note: str) -> str:
+        value = given[key]
+        return f"{key} = {float(value)}" if value is not None else f"# {key} =          # {note}"
+
+    text = [
+        "# Written by `quietheel import`. Fill in what is known; every key with u95 is a half width at 95 % coverage.",
+        "",
+        "[test]",
+        f'name = "{_quoted(name)}"',
+        "",
+        "[vessel]",
+        line("displacement_t", "as inclined; needed for GM"),
+        "# displacement_u95_t =",
+        "# breadth_m =",
+        "",
+        "[hydrostatics]",
+        line("bm_m", "transverse metacentric radius; needed for the true curve"),
+        line("km_m", "transverse metacentre above the baseline; needed for KG"),
+        "",
+    ]
+    for station in dict.fromkeys(s.station for s in table.series):
+        quantities = [s.quantity for s in table.series if s.station == station]
+        kind = "inclinometer" if {Quantity.HEEL, Quantity.TRIM} & set(quantities) else "other"
+        if Quantity.WIND_SPEED in quantities:
+            kind = "anemometer"
+        channels = ", ".join(f'{{ quantity = "{quantity}" }}' for quantity in quantities)
+        text += [
+            "[[stations]]",
+            f'name = "{_quoted(station)}"',
+            f'kind = "{kind}"',
+            f"channels = [{channels}]",
+        ]
+        if kind == "inclinometer":
+            text += ["  [stations.calibration]", "  # scale_u95_percent =    # left out, 0.5 % is assumed"]
+        text.append("")
+    return "\n".join(text)
+
+
+def _quoted(text: str) -> str:
+    return text.replace("\\", "\\\\").replace('"', '\\"')

@@ -14,11 +14,10 @@ from typing import Any
 
 from config.errors import bad
 from config.folder import TestFolder
-from logger.archive.layout import Clock, list_runs
-from logger.clock import SystemClock
+from logger.archive.layout import Clock
 from logger.daystate import DayState, state_of_day
 from logger.events import Event, EventLog
-from quietheel.page.notes import Notes
+from logger.hosttime import host_clock
 
 
 def mark(
@@ -46,23 +45,13 @@ def mark(
     """
     place = TestFolder(Path(folder))
     place.plan()
-    return EventLog(place.path, clock or run_clock(place)).append(kind, by or whoever(), data, at_ns)
+    return EventLog(place.path, clock or host_clock(place.record)).append(kind, by or whoever(), data, at_ns)
 
 
 def state(folder: Path | str) -> DayState:
     """Say where the day stands and what comes next."""
     place = TestFolder(Path(folder))
     return state_of_day(EventLog(place.path).read(), place.plan())
-
-
-def run_clock(place: TestFolder) -> SystemClock:
-    """Host time of the run being recorded, so that a mark falls where the readings of its moment are."""
-    runs = list_runs(place.record) if place.record.is_dir() else []
-    if not runs or (runs[-1].folder / "stop.json").exists():
-        return SystemClock()
-    notes = Notes()
-    notes.look(runs[-1].folder)
-    return notes.run_clock()
 
 
 def whoever() -> str:

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import getpass
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from config.errors import bad
 from config.folder import TestFolder
+from config.plan import Plan
+from config.sequence import movements
 from logger.archive.layout import Clock
 from logger.daystate import DayState, state_of_day
 from logger.events import Event, EventLog
@@ -44,8 +46,46 @@ def mark(
     BadInput for a mark that cannot be; OSError where the disk refuses.
     """
     place = TestFolder(Path(folder))
-    place.plan()
-    return EventLog(place.path, clock or host_clock(place.record)).append(kind, by or whoever(), data, at_ns)
+    plan = place.plan()
+    log = EventLog(place.path, clock or host_clock(place.record))
+    given = dict(data or {})
+    sensible(kind, given, plan, log.read())
+    return log.append(kind, by or whoever(), given, at_ns)
+
+
+def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Event]) -> None:
+    """Refuse a mark that names what is not there: a movement, window, line, person, place or station.
+
+    Raises
+    ------
+    BadInput with what there is.
+    """
+    now = state_of_day(events, plan)
+    labels = [window.label for window in now.windows]
+    steps = [step.label for step in movements(plan)] if plan.weights or plan.movements else []
+    if kind == "movement" and steps:
+        _one_of("movement", data.get("movement"), steps)
+    if kind == "window_close" and data.get("window") is None and now.open_window is None:
+        raise bad("mark", "window_close", None, "an open window; `quietheel mark open` opens one")
+    if kind in ("window_close", "void", "overrule", "confirm", "reading") and data.get("window") is not None:
+        _one_of("window", data["window"], labels)
+    if kind == "void" and data.get("event") is not None:
+        _one_of("event", data["event"], [event.number for event in events])
+    if kind == "people":
+        if data.get("place") is not None:
+            _one_of("place", data["place"], [place.name for place in plan.muster_stations])
+        elif data.get("position_m") is None and not data.get("ashore"):
+            raise bad("mark", "people, place", None, "a muster station, a position, or --ashore")
+        if plan.people:
+            _one_of("person", data.get("person"), [person.name for person in plan.people])
+    if kind == "reading":
+        _one_of("station", data.get("station"), [s.name for s in plan.stations if s.kind in ("pendulum", "u_tube")])
+
+
+def _one_of(what: str, given: object, known: Sequence[object]) -> None:
+    if given not in known:
+        there = ", ".join(str(name) for name in known) or "there is none yet"
+        raise bad("mark", what, given, f"one of: {there}")
 
 
 def state(folder: Path | str) -> DayState:

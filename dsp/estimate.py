@@ -1,0 +1,138 @@
+"""One window under the day's model: covariances, mean, effective degrees of freedom, roll."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dsp.low import Cut, LowHeel, contrast_of
+from dsp.motion import MotionModel, roll_covariance
+from dsp.prepare import Prepared
+from dsp.reml import own_scale, shrunk
+from dsp.roll import WindowRoll
+from dsp.types import Array, RollMotion, WindowSpan
+from dsp.window import Fitted, Parts, mean_of
+
+FEWEST_BINS = 20
+"""Bins with readings that a window must have to be evaluated."""
+TRANSIENT_FREEDOM = 4.0
+"""The swing a window starts with is given this many times its estimated variance, so that it is fitted, not shrunk."""
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """One window before the checks."""
+
+    span: WindowSpan
+    index: NDArray[np.int64]
+    """(n,) bins of the day's grid with readings."""
+    heel: Array
+    """(n,) rad, combined, wind part not taken off."""
+    wind_part: Array
+    """(n,) rad, coefficient times pressure; zeros without wind."""
+    fitted: Fitted
+    """Of ``heel - wind_part``."""
+    model: MotionModel
+    parts: Parts
+    roll: RollMotion
+    pressure: float
+    """(m/s)^2, weighted mean of the wind regressor; 0 without wind."""
+    dof: float
+    own_scale: float
+    own_dof: float
+
+
+def evaluate_window(
+    prepared: Prepared, span: WindowSpan, roll: WindowRoll, low: LowHeel, frequency: float, damping: float
+) -> Evaluated | str:
+    """Evaluate one window under the day's model, its own amplitudes drawn towards the day's.
+
+    Parameters
+    ----------
+    roll : strength of its roll, from `dsp.roll.window_roll`.
+    low : the day's low-frequency heel and wind.
+    frequency, damping : Hz and fraction of critical, of the day; NaN where there is no roll.
+
+    Returns
+    -------
+    The window, or a reason why it cannot be evaluated.
+    """
+    grid = prepared.grid
+    part = grid.slice(span.start, span.stop)
+    index = np.arange(part.start, part.stop)
+    index = index[np.isfinite(prepared.heel[index])]
+    if index.size < FEWEST_BINS:
+        return f"{index.size} bins of {grid.step:.2f} s with readings; {FEWEST_BINS} are needed"
+    contrast = contrast_of(low, prepared.heel, prepared.variance, Cut(part, roll.stationary + 0.5 * roll.transient))
+    fit = low.fit
+    own, own_dof = own_scale(contrast, fit.density, fit.coefficient) if contrast and contrast.value.size else (1.0, 0.0)
+    scale, scale_dof = shrunk(own, own_dof, fit.shared_dof)
+    model = MotionModel(
+        hats=fit.hats,
+        density=fit.density * scale,
+        roll_frequency=frequency,
+        damping=damping,
+        roll_variance=roll.stationary if np.isfinite(frequency) else 0.0,
+        white=float(np.median(prepared.variance[index])),
+    )
+    parts, hats = covariances(model, grid.step, index - index[0], roll.transient, prepared.variance[index])
+    heel = prepared.heel[index]
+    wind_part = low.regressors[index] @ fit.coefficient
+    fitted = mean_of(heel - wind_part, parts)
+    shares = np.array([fitted.weight @ h @ fitted.weight for h in hats]) * model.density / fitted.variance
+    spread = float(shares @ fit.covariance @ shares) + (fitted.variance_low / fitted.variance) ** 2 * 2.0 / scale_dof
+    mine = roll.frequency
+    told = bool(np.isfinite(mine) and mine > 0)
+    motion = RollMotion(
+        period=1.0 / mine if told else float("nan"),
+        period_u=roll.frequency_u / mine**2 if told else float("nan"),
+        damping=damping if told else float("nan"),
+        damping_u=float("nan"),
+        amplitude=float(np.sqrt(2.0 * np.mean(fitted.roll**2))),
+    )
+    return Evaluated(
+        span=span,
+        index=index,
+        heel=heel,
+        wind_part=np.asarray(wind_part),
+        fitted=fitted,
+        model=model,
+        parts=parts,
+        roll=motion,
+        pressure=float(fitted.weight @ low.regressors[index, 0]) if low.regressors.shape[1] else 0.0,
+        dof=min(2.0 / max(spread, 1e-9), 1e6),
+        own_scale=own,
+        own_dof=own_dof,
+    )
+
+
+def covariances(
+    model: MotionModel, step: float, place: NDArray[np.int64], transient: float, noise: Array
+) -> tuple[Parts, Array]:
+    """Lay out a window's covariances on its bins.
+
+    Parameters
+    ----------
+    place : (n,) bin numbers from the first.
+    transient : rad2, variance of each component of the swing the window starts with.
+    noise : (n,) rad2.
+
+    Returns
+    -------
+    parts : low-frequency heel, roll, transient, noise.
+    hats : (p, n, n) low-frequency covariance for unit density at each node.
+    """
+    lag = np.abs(place[:, None] - place[None, :])
+    lags = np.arange(int(place[-1]) + 1) * step
+    table = model.hats.covariance(lags)
+    low = np.asarray(np.tensordot(model.density, table, axes=1))[lag]
+    roll, start = np.zeros_like(low), np.zeros_like(low)
+    if model.roll_variance > 0.0:
+        roll = model.roll_variance * roll_covariance(lags, model.roll_frequency, model.damping)[lag]
+    if transient > 0.0 and np.isfinite(model.roll_frequency):
+        turn = 2.0 * np.pi * model.roll_frequency * step * place
+        swing = np.exp(-model.damping * turn) * np.array([np.cos(turn), np.sin(turn)])
+        start = TRANSIENT_FREEDOM * transient * swing.T @ swing
+    return Parts(low=low, roll=roll, transient=start, noise=noise), table[:, lag]

@@ -62,7 +62,10 @@ def coherence(frequency: Array, distance: float, speed: float, decay: float) -> 
 
 
 def area_admittance(frequency: Array, area: float, speed: float) -> Array:
-    """How much of a gust an area takes: ``1 / (1 + (2 f sqrt(A) / U)^(4/3))`` on the amplitude (Vickery 1965; from memory)."""
+    """Share of a gust's amplitude that an area takes.
+
+    ``1 / (1 + (2 f sqrt(A) / U)^(4/3))``: Vickery (1965); from memory.
+    """
     value: Array = 1.0 / (1.0 + (2.0 * frequency * math.sqrt(area) / max(speed, 0.5)) ** (4.0 / 3.0))
     return value
 

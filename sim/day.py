@@ -16,14 +16,15 @@ from sim.berth import contacts, wave_slope
 from sim.chance import stream
 from sim.condition import float_vessel
 from sim.marks import Mark, marks_of_the_day
-from sim.motion import Motion, hold, march
+from sim.motion import Motion, march
+from sim.oscillator import follow
 from sim.people import people_moments
 from sim.scenario import Scenario
 from sim.sensors import Signal, World, signals
 from sim.spoils import Tug
 from sim.timeline import Timeline, timeline
 from sim.truth import Truth, tell_truth
-from sim.vessel import Floating, LinearVessel, Modes, linear_vessel
+from sim.vessel import Floating, LinearVessel, linear_vessel
 from sim.weights import Moments, landing_blows, weight_moments
 
 Array = NDArray[np.float64]
@@ -95,7 +96,7 @@ def simulate(scenario: Scenario, seed: int | None = None) -> SimulatedDay:
     plan, floating = timeline(scenario), float_vessel(scenario)
     vessel = linear_vessel(scenario, floating)
     step = scenario.step_s or min(max(scenario.vessel.period_s / 64.0, 0.04), 0.1)
-    time = np.arange(math.ceil(plan.end / step) + 1) * step
+    time = np.asarray(np.arange(math.ceil(plan.end / step) + 1) * step, dtype=np.float64)
     epoch_ns = round(scenario.schedule.start.timestamp()) * 1_000_000_000
 
     moments = Moments.none(time.size)
@@ -107,7 +108,8 @@ def simulate(scenario: Scenario, seed: int | None = None) -> SimulatedDay:
     forces = _forces(scenario, plan, floating, vessel, time, slope)
     push = wind_force(scenario.wind, breeze.hull_speed, breeze.direction)
     forces[:, 0] += push
-    forces[:, 1] += push * scenario.wind.area_height_m + landing_blows(scenario, plan, time)
+    forces[:, 1] += push * scenario.wind.area_height_m
+    forces[:, 1] += landing_blows(scenario, plan, time)
     touching = contacts(scenario, plan, time, floating)
     motion = march(
         vessel,
@@ -151,23 +153,12 @@ def _forces(
 
 def _pitch(scenario: Scenario, floating: Floating, time: Array, longitudinal: Array) -> tuple[Array, Array]:
     """Trim (rad, by the stern) and its acceleration under what moves fore and aft: one linear mode, exact."""
-    from scipy.signal import lfilter
-
     truth = scenario.vessel
-    rate = 2.0 * math.pi / truth.pitch_period_s
-    stiffness = floating.displacement * G * floating.gml
-    lam = rate * (-truth.pitch_damping + 1j * math.sqrt(max(1.0 - truth.pitch_damping**2, 1e-6)))
-    gain = rate**2 / stiffness / (1j * lam.imag)
-    mode = Modes(np.array([lam]), np.array([[gain]]), np.array([[1.0 + 0j]]))
-    gains = hold(mode, float(time[1] - time[0]))
-    moment = -G * (longitudinal - longitudinal[0])
-    turn, start, end = complex(gains.turn[0]), complex(gains.start[0, 0]), complex(gains.end[0, 0])
-    drive = np.concatenate([[0j], start * moment[:-1] + end * moment[1:]])
-    z = lfilter([1.0 + 0j], [1.0 + 0j, -turn], drive)
-    # of the pair of modes one is kept: position is Re(2 z / 2), the factor is in the gain
-    trim = z.real
-    acceleration = (lam * lam * z).real + (gain * lam).real * moment
-    return trim + floating.base_trim, acceleration
+    rest = -longitudinal / (floating.displacement * floating.gml)
+    position, acceleration = follow(
+        rest - rest[0], 2.0 * math.pi / truth.pitch_period_s, truth.pitch_damping, float(time[1] - time[0])
+    )
+    return position + floating.base_trim, acceleration
 
 
 __all__ = ["Mark", "Signal", "SimulatedDay", "simulate"]

@@ -78,7 +78,7 @@ def make_form(x: Array, half: list[Array], length: float) -> HullForm:
 def read_offsets(path: Path) -> HullForm:
     """Read a table of offsets with columns x_m, z_m, half_breadth_m; lines starting with # are remarks."""
     with path.open(encoding="utf-8", newline="") as file:
-        rows = [row for row in csv.DictReader(line for line in file if not line.startswith("#"))]
+        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
     table = np.array([[float(r["x_m"]), float(r["z_m"]), float(r["half_breadth_m"])] for r in rows])
     places = np.unique(table[:, 0])
     half = []

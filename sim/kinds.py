@@ -153,7 +153,7 @@ def _weights(rng: Chance, vessel: VesselTruth) -> tuple[TestWeight, ...]:
         mass = each * float(rng.uniform(0.97, 1.03))
         start = "port" if number in (1, 3) else "starboard"
         found.append(
-            TestWeight(name=str(number + 1), mass_t=mass, start=start, port_m=(x, -y, z), starboard_m=(x, y, z))  # type: ignore[arg-type]
+            TestWeight(name=str(number + 1), mass_t=mass, start=start, port_m=(x, -y, z), starboard_m=(x, y, z))
         )
     return tuple(found)
 
@@ -266,7 +266,7 @@ def _faults(rng: Chance, scenario: Scenario) -> Scenario:
         station = str(rng.choice(["aft", "middle", "forward"]))
         after = float(rng.uniform(0.1, 0.5)) * length
         spoils.append(
-            SensorFault(window=window, after_s=after, station=station, fault=fault, for_s=0.4 * length, size=size)  # type: ignore[arg-type]
+            SensorFault(window=window, after_s=after, station=station, fault=fault, for_s=0.4 * length, size=size)
         )
     return _with(scenario, *spoils)
 

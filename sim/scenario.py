@@ -19,6 +19,7 @@ from config.plan import Weight as PlannedWeight
 from config.sequence import movements as spelt_out
 from sim.devices import Device
 from sim.spoils import Spoil
+from sim.wire_faults import WireFault
 
 
 class VesselTruth(Table):
@@ -179,6 +180,8 @@ class Person(Table):
     """One person aboard; between windows people move about, in windows they stand still unless a spoil says not."""
 
     name: str
+    muster_station: str = ""
+    """As the plan calls the place where he stands."""
     mass_kg: Positive = 75.0
     at_m: Point
     roams_m: NotNegative = 1.0
@@ -252,10 +255,13 @@ class Scenario(Table):
     temperature_c: float = 12.0
     temperature_swing_c: NotNegative = 3.0
     devices: tuple[Device, ...] = ()
+    wire: tuple[WireFault, ...] = ()
     spoils: tuple[Annotated[Spoil, Field(discriminator="type")], ...] = ()
 
     def spelt_movements(self) -> tuple[Movement, ...]:
-        """States of the weights in order, as the plan of this day calls them out."""
+        """States of the weights in order, as the plan of this day calls them out; without weights, one window."""
+        if not self.weights:
+            return self.movements or (Movement(label="0"),)
         weights = tuple(
             PlannedWeight(name=w.name, mass_t=w.mass_t, start=w.start, port_m=w.port_m, starboard_m=w.starboard_m)
             for w in self.weights
@@ -291,7 +297,12 @@ def load_scenario(path: Path) -> Scenario:
     packaged = Path(__file__).parent / "scenarios" / f"{path}.toml"
     if path.suffix == "" and not path.exists() and packaged.is_file():
         path = packaged
-    return load_settings(path, Scenario)
+    scenario = load_settings(path, Scenario)
+    beside = path.parent / scenario.vessel.offsets
+    if scenario.vessel.offsets and beside.is_file():
+        vessel = scenario.vessel.model_copy(update={"offsets": str(beside.resolve())})
+        scenario = scenario.model_copy(update={"vessel": vessel})
+    return scenario
 
 
 def packaged_scenarios() -> tuple[str, ...]:

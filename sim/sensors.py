@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import cont2discrete, lfilter
+from scipy.signal import lfilter
 
 from config.units import DEGREE
 from config.units import STANDARD_GRAVITY as G
@@ -17,6 +17,7 @@ from sim.air import Air
 from sim.berth import Contact, line_tension
 from sim.devices import Anemometer, LoadCell, Pendulum, Tilt
 from sim.motion import Motion
+from sim.oscillator import follow
 from sim.scenario import Scenario
 from sim.spoils import SensorFault
 from sim.timeline import PlannedWindow, Timeline
@@ -87,20 +88,25 @@ def tilt_signals(device: Tilt, world: World, rng: np.random.Generator) -> tuple[
     if device.trim:
         axes.append((Quantity.TRIM, math.cos(turn) * trim_felt - math.sin(turn) * heel_felt))
     hours = sampled / 3600.0
-    sway = temperature(world.scenario, sampled) - world.scenario.temperature_c
-    signals = []
+    found: list[tuple[Quantity, Array, Array]] = []
+    warmer = temperature(world.scenario, sampled) - world.scenario.temperature_c
     for quantity, axis in axes:
         value = at_times(step, axis, sampled) / DEGREE
         value = _lagged(value, device.lag_s, device.rate_hz)
         value = device.scale * value + device.zero_deg + device.drift_deg_per_h * hours
-        value += device.temperature_deg_per_c * sway
+        value += device.temperature_deg_per_c * warmer
         if device.wander_deg > 0.0:
             each = device.wander_deg / math.sqrt(3600.0 * device.rate_hz)
             value += np.cumsum(rng.standard_normal(sampled.size)) * each
         noise = device.noise_deg * rng.standard_normal(sampled.size)
-        kept = _faulty(device.name, value, noise, sampled, world, rng, device.spike, device.range_deg)
-        value = np.clip(_rounded(kept[1], device.resolution_deg), -device.range_deg, device.range_deg)
-        signals.append(_sent(device, quantity, sampled[kept[0]], value, world, rng))
+        kept, value = _faulty(device.name, value, noise, sampled, world, rng, device.spike, device.range_deg)
+        value = np.clip(_rounded(value, device.resolution_deg), -device.range_deg, device.range_deg)
+        found.append((quantity, sampled[kept], value))
+    signals = []
+    order = rng.bit_generator.state
+    for quantity, times, value in found:
+        rng.bit_generator.state = order  # one message carries both: same arrivals, same losses
+        signals.append(_sent(device, quantity, times, value, world, rng))
     return tuple(signals)
 
 
@@ -133,10 +139,8 @@ def load_signals(device: LoadCell, world: World, rng: np.random.Generator) -> tu
     return (_sent(device, Quantity.LINE_TENSION, sampled[kept], value, world, rng),)
 
 
-def pendulum_reading(
-    device: Pendulum, world: World, window: PlannedWindow, rng: np.random.Generator
-) -> tuple[float, float]:
-    """Return what a person reads off the batten: mean of the port and of the starboard extremes, mm, starboard +.
+def pendulum_reading(device: Pendulum, world: World, window: PlannedWindow, rng: np.random.Generator) -> list[float]:
+    """Return what a person reads off the batten: successive turning points of the swing, mm, starboard positive.
 
     In the vessel's axes the bob obeys ``r'' + 2 z w r' + w^2 r = w^2 (phi - a / g) + phi''`` with ``w^2 = g / L`` and
     a the lateral acceleration of the point of suspension; the trough's oil moves with the vessel.
@@ -147,19 +151,12 @@ def pendulum_reading(
     part = slice(max(int(low), 0), int(high))
     rate = math.sqrt(G / device.length_m)
     drive = felt_heel(world, device.at_m)[part] + motion.heel_acceleration[part] / rate**2
-    numerator, denominator, _ = cont2discrete(
-        ([rate**2], [1.0, 2.0 * device.oil_damping * rate, rate**2]), step, method="foh"
-    )
-    middle = float(np.mean(drive))
-    angle = lfilter(np.ravel(numerator), denominator, drive - middle) + middle
+    angle, _ = follow(drive, rate, device.oil_damping, step)
     inside = np.tan(angle[int(60.0 / step) :]) * device.length_m * 1e3 * device.scale + device.zero_mm
     turning = np.flatnonzero(np.diff(np.sign(np.diff(inside))) != 0) + 1
-    highs = [float(inside[i]) for i in turning if inside[i] >= inside[i - 1]][: device.swings]
-    lows = [float(inside[i]) for i in turning if inside[i] < inside[i - 1]][: device.swings]
-    if not highs or not lows:
-        highs = lows = [float(np.mean(inside))]
-    read = [np.round(np.array(x) + device.reading_mm * rng.standard_normal(len(x))) for x in (lows, highs)]
-    return float(np.mean(read[0])), float(np.mean(read[1]))
+    extremes = [float(value) for value in inside[turning[: 2 * device.swings + 1]]] or [float(np.mean(inside))]
+    read: list[float] = np.round(np.array(extremes) + device.reading_mm * rng.standard_normal(len(extremes))).tolist()
+    return read
 
 
 def temperature(scenario: Scenario, time: Array) -> Array:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from config.units import DEGREE
 from sim.condition import resting_heel
@@ -69,7 +70,6 @@ class Truth:
     """mass_t, vcg_m, lcg_m, tcg_m."""
     windows: tuple[WindowTruth, ...]
     spoils: tuple[Spoilt, ...] = ()
-    seeds: dict[str, int] = field(default_factory=dict)
 
     def window(self, label: str) -> WindowTruth:
         """One window by its label."""
@@ -113,13 +113,12 @@ def tell_truth(
     floating: Floating,
     vessel: LinearVessel,
     epoch_ns: int,
-    heel: np.ndarray,
+    heel: NDArray[np.float64],
     step: float,
 ) -> Truth:
     """Write down the truth of a day once it has been stepped through."""
     spoils = tuple(_spoilt(scenario, plan, epoch_ns))
     people = sum(p.mass_kg * p.at_m[1] for p in scenario.people)
-    waterline = floating.draught
     first = plan.windows[0].places if plan.windows else {}
     windows = []
     for window in plan.windows:
@@ -144,7 +143,6 @@ def tell_truth(
                 within,
             )
         )
-    del waterline
     surface = floating.displacement * (floating.restoring.gm - floating.gm_fluid)
     return Truth(
         scenario.name,

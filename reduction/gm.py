@@ -374,10 +374,12 @@ class _Reduction:
             return f"Only the straight line could be drawn: {curve.reason}."
         apart = line.value - curve.value.value
         heel = float(np.rad2deg(np.nanmax(np.abs(self.problem.heel[self.used]))))
+        more = "more" if apart >= 0 else "less"
+        percent = 100 * apart / curve.value.value
         return (
             f"The straight line gives {line.value:.4f} m, the true curve {curve.value.value:.4f} m: "
-            f"{abs(apart) * 1000:.1f} mm {'more' if apart >= 0 else 'less'} "
-            f"({100 * apart / curve.value.value:+.2f} %), since the righting arm curves upwards over the {heel:.1f} degrees reached; the {carried} is carried on."
+            f"{abs(apart) * 1000:.1f} mm {more} ({percent:+.2f} %), since the righting arm is no straight line over "
+            f"the {heel:.1f} degrees reached; the {carried} is carried on."
         )
 
 

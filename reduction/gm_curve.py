@@ -165,11 +165,11 @@ def fit_curve(heel: ArrayLike, arm: ArrayLike, covariance: ArrayLike, form: Form
     return CurveFit(
         gm,
         tcg,
-        parameters,
+        np.asarray(parameters, dtype=float),
         residuals,
         float(residuals @ weight @ residuals),
         phi.size - 2,
-        parameters @ jacobian.T @ weight,
+        np.asarray(parameters @ jacobian.T @ weight, dtype=float),
         stiffness,
     )
 

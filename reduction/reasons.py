@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,8 +67,8 @@ def between_windows(
             else f"Lies {abs(np.rad2deg(shift)):.4f} deg from the curve through the other windows, {size:.1f} times "
             "its uncertainty.",
             evidence={
-                "time": np.array([windows[k].span.start for k in place]),
-                "moment": np.array([states[k].moment for k in place]),
+                "time": np.array([windows[k].span.start for k in place.tolist()]),
+                "moment": np.array([states[k].moment for k in place.tolist()]),
                 "shift": found.shift,
                 "shift_u": found.shift_u,
                 "used": found.used.astype(float),
@@ -85,14 +85,14 @@ def _code(
     found: Consensus,
     j: int,
     place: NDArray[np.intp],
-    out: dict[int, object],
+    out: Mapping[int, object],
     states: Sequence[State],
     displacement: float,
     day: DayHeel,
 ) -> str:
     if held > 0.5:
         return "taut"
-    moments = np.array([abs(states[k].moment) for k in place])
+    moments = np.array([abs(states[k].moment) for k in place.tolist()])
     upright = moments[j] <= 0.05 * max(float(moments.max()), 1e-12)
     at_an_end = i == int(place[0]) or i == int(place[-1])
     if upright and at_an_end and not np.isfinite(day.wind_coefficient):

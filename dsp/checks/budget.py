@@ -8,14 +8,14 @@ spent in ``reduction.consistency``; it stands here so that the sum can be seen a
 from __future__ import annotations
 
 REJECT = {
-    "people": 0.005,
+    "people": 0.008,
     "burst": 0.003,
-    "taut period": 0.002,
-    "taut shape": 0.001,
-    "taut tension": 0.001,
+    "taut period": 0.001,
+    "taut shape": 0.0005,
+    "taut tension": 0.0005,
     "wind": 0.001,
     "drift": 0.001,
-    "disagreement": 0.001,
+    "disagreement": 0.0005,
 }
 """Check -> probability that it rejects a clean window."""
 CAUTION = {

@@ -8,7 +8,7 @@ from scipy.special import fdtrc, fdtri
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
 from dsp.checks.swing import Swing, swing_of
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 
 def check(look: Look) -> Check:
@@ -17,8 +17,8 @@ def check(look: Look) -> Check:
     if swing is None:
         return not_made(look, "burst", "fewer than six roll periods")
     chance, first, count, ratio, runs = _strongest(swing)
-    limit = float(fdtri(2 * count, 2 * (swing.push.size - count), 1.0 - REJECT["burst"] / runs))
-    verdict = "rejected" if chance * runs < REJECT["burst"] else "fine"
+    limit = float(fdtri(*_dof(count, swing.push.size), 1.0 - REJECT["burst"] / runs))
+    verdict: Verdict = "rejected" if chance * runs < REJECT["burst"] else "fine"
     grows = float(np.abs(swing.amplitude[first : first + count + 1]).max())
     says = (
         f"The strongest {count} of {swing.push.size} roll periods are pushed {np.sqrt(ratio):.1f} times as hard as the "
@@ -36,6 +36,17 @@ def check(look: Look) -> Check:
     return Check("burst", ratio, limit, "ratio of variances", REJECT["burst"], verdict, says, evidence)
 
 
+def _dof(count: int, size: int) -> tuple[float, float]:
+    """Degrees of freedom of the two mean squares.
+
+    An amplitude is an average over its period, so that neighbouring pushes share a quarter of each other (increments
+    of averages of a random walk); the variance of a sum of their squares grows by 1 + 2 / 16 at most.
+    """
+    shared = 1.0 + 2.0 / 16.0
+    inside = 2.0 * count / (1.0 if count == 1 else shared)
+    return inside, 2.0 * (size - count) / shared
+
+
 def _strongest(swing: Swing) -> tuple[float, int, int, float, int]:
     """Return chance of the unlikeliest run by itself, its first push, length and ratio, and the number of runs."""
     power = np.abs(swing.push) ** 2
@@ -48,7 +59,7 @@ def _strongest(swing: Swing) -> tuple[float, int, int, float, int]:
         runs += inside.size
         at = int(np.argmax(inside))
         ratio = float(inside[at] / count / (outside[at] / (size - count)))
-        chance = float(fdtrc(2 * count, 2 * (size - count), ratio))
+        chance = float(fdtrc(*_dof(count, size), ratio))
         if chance < best[0]:
             best = (chance, at, count, ratio)
     return (*best, runs)

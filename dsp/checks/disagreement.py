@@ -7,7 +7,7 @@ from scipy.special import stdtrit
 
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
-from dsp.types import Array, Check
+from dsp.types import Array, Check, Verdict
 
 BLOCKS = 8
 """Pieces of a window whose means judge how steady a station is against the others."""
@@ -35,7 +35,7 @@ def check(look: Look) -> Check:
     value, size, where = scores[worst]
     limit = float(stdtrit(1e6, 1.0 - REJECT["disagreement"] / (4 * len(names))))
     matters = abs(size) / len(names) > evidence.mean_u
-    verdict = "fine" if value <= limit else "rejected" if matters else "caution"
+    verdict: Verdict = "fine" if value <= limit else "rejected" if matters else "caution"
     says = (
         f"Station {worst} differs from the others by {np.rad2deg(size):+.4f} deg {where}, {value:.1f} times the "
         f"uncertainty (limit {limit:.1f})."

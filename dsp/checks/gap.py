@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dsp.checks.look import Look
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 CAUTION_SHARE, TOO_MUCH = 0.10, 0.60
 """Share of the window: from here a caution, from there too little is left to speak for the window."""
@@ -27,7 +27,7 @@ def check(look: Look) -> Check:
         else:
             silent[trace.station] = 1.0
     worst = max(silent, key=lambda name: silent[name]) if silent else ""
-    verdict = "rejected" if value > TOO_MUCH else "caution" if value > CAUTION_SHARE else "fine"
+    verdict: Verdict = "rejected" if value > TOO_MUCH else "caution" if value > CAUTION_SHARE else "fine"
     if verdict == "fine" and worst and silent[worst] > STATION_SHARE:
         verdict = "caution"
     says = f"No station gave readings for {100 * value:.0f} % of the window" + (

@@ -10,6 +10,8 @@ from dsp.types import Array, Check
 
 WALK = 6.0
 """s that a walk across the deck takes: 5 m at a little under a metre a second."""
+STEP_SHARE = 0.75
+"""Share of the false alarms given to a walk without return."""
 STAYS = (12.0, 24.0, 48.0)
 """s between going and coming back."""
 
@@ -17,9 +19,12 @@ STAYS = (12.0, 24.0, 48.0)
 def check(look: Look) -> Check:
     """Matched step and there-and-back against the window's own covariance, maximised over their times."""
     scans, starts, stays = _families(look)
-    limit = scan_limit(scans, REJECT["people"], look.dof)
-    caution = scan_limit(scans, REJECT["people"] + CAUTION["people"], look.dof)
-    best = int(np.argmax([np.abs(s.score).max() for s in scans]))
+    # A walk that stays moves the mean most and is given most of the budget.
+    limits = np.array([_limit(scans, place, look.dof, REJECT["people"]) for place in range(len(scans))])
+    largest = np.array([np.abs(s.score).max() for s in scans])
+    best = int(np.argmax(largest / limits))
+    limit = float(limits[best])
+    caution = _limit(scans, best, look.dof, REJECT["people"] + CAUTION["people"])
     at = int(np.argmax(np.abs(scans[best].score)))
     value, size = float(abs(scans[best].score[at])), float(scans[best].amplitude[at])
     when, stay = float(starts[best][at]), stays[best]
@@ -38,6 +43,15 @@ def check(look: Look) -> Check:
         "score": scans[0].score,
     }
     return Check("people", value, limit, "standard uncertainties", REJECT["people"], verdict, says, evidence)
+
+
+def _limit(scans: list[Scan], place: int, dof: float, false_alarm: float) -> float:
+    """Limit of one family: steps share `STEP_SHARE` of the false alarms, there-and-back the rest."""
+    if len(scans) == 1:
+        return scan_limit(scans, false_alarm, dof)
+    if place == 0:
+        return scan_limit(scans[:1], STEP_SHARE * false_alarm, dof)
+    return scan_limit(scans[1:], (1.0 - STEP_SHARE) * false_alarm, dof)
 
 
 def _families(look: Look) -> tuple[list[Scan], list[Array], list[float]]:

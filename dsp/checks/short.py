@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dsp.checks.look import Look
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 PERIODS, TOO_FEW = 4.0, 1.0
 """Roll periods: fewer than the first is a caution, fewer than the second no window."""
@@ -18,7 +18,7 @@ def check(look: Look) -> Check:
     period = look.period if np.isfinite(look.period) else 0.0
     wanted = max(LEAST, PERIODS * period)
     value = look.length
-    verdict = "fine" if value >= wanted else "rejected" if value < TOO_FEW * period else "caution"
+    verdict: Verdict = "fine" if value >= wanted else "rejected" if value < TOO_FEW * period else "caution"
     says = f"The window is {value:.0f} s long; {wanted:.0f} s is the least" + (
         f" ({PERIODS:.0f} roll periods)." if PERIODS * period > LEAST else "."
     )

@@ -7,7 +7,7 @@ from scipy.special import fdtri
 
 from dsp.checks.budget import CAUTION
 from dsp.checks.look import Look, not_made
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 
 def check(look: Look) -> Check:
@@ -21,12 +21,13 @@ def check(look: Look) -> Check:
     turn = 2.0 * np.pi * frequency[:, None] * look.seconds[None, :]
     cosine, sine = look.turned(np.cos(turn)), look.turned(np.sin(turn))
     energy = np.array([_pair(c, s, look) for c, s in zip(cosine, sine, strict=True)])
-    # Independent frequencies lie 1 / length apart; half as many again for the finer grid.
-    trials = max(1.0, 1.5 * (top - low) * length)
+    # Independent frequencies lie 1 / length apart; the largest value between them counts as about three times as many
+    # (Quinn and Hannan, The Estimation and Tracking of Frequency, 2001: maximum of the periodogram on a finer grid).
+    trials = max(1.0, 3.0 * (top - low) * length)
     limit = 2.0 * float(fdtri(2, look.dof, 1.0 - CAUTION["slosh"] / trials))
     at = int(np.argmax(energy))
     value = float(energy[at])
-    verdict = "caution" if value > limit else "fine"
+    verdict: Verdict = "caution" if value > limit else "fine"
     says = (
         f"The strongest steady swing slower than the roll has a period of {1 / frequency[at]:.0f} s, chi-square "
         f"{value:.0f} (limit {limit:.0f})" + ("; look for free liquid." if verdict == "caution" else ".")

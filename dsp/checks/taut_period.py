@@ -7,7 +7,7 @@ from scipy.special import ndtri
 
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 LEAST_EFFECT = 0.01
 """Relative shortening below which it does not reject: the day's own period wanders with load and people."""
@@ -22,7 +22,7 @@ def check(look: Look) -> Check:
     value = (days.period - mine.period) / u
     limit = float(-ndtri(REJECT["taut period"]))
     shorter = 1.0 - mine.period / days.period
-    verdict = "rejected" if value > limit and shorter > LEAST_EFFECT else "fine"
+    verdict: Verdict = "rejected" if value > limit and shorter > LEAST_EFFECT else "fine"
     stiffness = (days.period / mine.period) ** 2 - 1.0
     says = (
         f"Roll period {mine.period:.2f} s against {days.period:.2f} s on the day, {value:+.1f} times the uncertainty "

@@ -7,7 +7,7 @@ from scipy.special import ndtri
 
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 
 def check(look: Look) -> Check:
@@ -29,7 +29,7 @@ def check(look: Look) -> Check:
     skew = float(np.mean((motion - motion.mean()) ** 3)) / scale**3
     value = abs(skew) / u
     limit = float(-ndtri(REJECT["taut shape"] / 2))
-    verdict = "rejected" if value > limit and abs(skew) > 0.5 else "fine"
+    verdict: Verdict = "rejected" if value > limit and abs(skew) > 0.5 else "fine"
     side = "starboard" if skew < 0 else "port"
     says = f"Skewness of the motion {skew:+.2f}, {value:.1f} times its uncertainty (limit {limit:.1f})" + (
         f"; she is stopped short to {side}." if verdict == "rejected" else "."

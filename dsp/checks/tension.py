@@ -7,7 +7,7 @@ from scipy.special import ndtri
 
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
-from dsp.types import Array, Check, Trace
+from dsp.types import Array, Check, Trace, Verdict
 
 LEAST_TENSION = 150.0
 """N above its slack level below which a line is not called taut: the weight of a few metres more of it (judgement)."""
@@ -23,7 +23,7 @@ def check(look: Look) -> Check:
     rises = [(_rise(t, by_name.get(t.station, t)), t) for t in found]
     (value, spread), line = max(rises, key=lambda item: item[0][0] / item[0][1])
     limit = max(LEAST_TENSION, float(-ndtri(REJECT["taut tension"] / len(found))) * spread)
-    verdict = "rejected" if value > limit else "fine"
+    verdict: Verdict = "rejected" if value > limit else "fine"
     says = f"Line {line.station} pulls {value / 1000:+.2f} kN above its slack level (limit {limit / 1000:.2f} kN)" + (
         "; it is not slack." if verdict == "rejected" else "."
     )

@@ -8,7 +8,7 @@ from scipy.special import fdtr, fdtri
 from dsp.checks.budget import CAUTION
 from dsp.checks.look import Look, not_made
 from dsp.checks.swing import swing_of
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 
 def check(look: Look) -> Check:
@@ -23,7 +23,7 @@ def check(look: Look) -> Check:
     kept_up = float(np.mean(np.abs(swing.push) ** 2)) / (1.0 - swing.keep**2)
     value = float(np.abs(swing.amplitude[0]) ** 2) / max(kept_up, 1e-300)
     limit = float(fdtri(2, 2 * pushes, 1.0 - CAUTION["transient"]))
-    verdict = "caution" if value > limit else "fine"
+    verdict: Verdict = "caution" if value > limit else "fine"
     says = (
         f"She opens with a swing of {np.rad2deg(abs(swing.amplitude[0])):.3f} deg, {np.sqrt(value):.1f} times what the "
         f"rest of the window keeps up (limit {np.sqrt(limit):.1f})"

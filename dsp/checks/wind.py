@@ -7,7 +7,7 @@ from scipy.special import fdtri
 
 from dsp.checks.budget import CAUTION, REJECT
 from dsp.checks.look import Look, graded, normal_limit
-from dsp.types import Check
+from dsp.types import Check, Verdict
 
 
 def check(look: Look) -> Check:
@@ -43,7 +43,7 @@ def _unrest(look: Look) -> Check:
     rate = CAUTION["wind"]
     limit = float(fdtri(max(dof, 1.0), look.dof, 1.0 - rate)) if np.isfinite(dof) else float("nan")
     value = evidence.low_scale
-    verdict = "caution" if value > limit else "fine"
+    verdict: Verdict = "caution" if value > limit else "fine"
     says = (
         f"No wind was measured; slow heel has {value:.1f} times the variance usual on the day (limit {limit:.1f})"
         + ("; gusts are the likeliest cause." if verdict == "caution" else ".")

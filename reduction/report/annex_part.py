@@ -167,8 +167,8 @@ def spectrum_section(answer: Answer) -> Section | None:
         return None
     roll = answer.day.roll
     caption = (
-        "Spectrum of heel over the day and the fitted model. What lies to the left of one window cannot be averaged out "
-        "inside it: it sets the interval of each window."
+        "Spectrum of heel over the day and the fitted model. What lies to the left of one window cannot be averaged "
+        "out inside it: it sets the interval of each window."
     )
     words = f"Natural roll period {fixed(roll.period, 2)} s." if math.isfinite(roll.period) else "No roll made out."
     blocks = (Figure("heel-spectrum", caption, f"Spectrum falling with frequency, with a peak at the roll. {words}"),)

@@ -67,7 +67,9 @@ def brief(plan: Plan) -> Document:
                 ),
                 columns=2,
             ),
-            Section("safety", "Where people can get hurt", (Caution("Stop at once if in doubt", brief_words.CAUTIONS),)),
+            Section(
+                "safety", "Where people can get hurt", (Caution("Stop at once if in doubt", brief_words.CAUTIONS),)
+            ),
             Section("movements", "What she will do", movements_blocks(plan), new_page=True),
             Section("people", "Who is aboard, and where each stands", people_blocks(plan)),
             Section("lines", "Lines, services, time table", lines_blocks(plan)),
@@ -94,11 +96,10 @@ def movements_blocks(plan: Plan) -> tuple[Block, ...]:
     largest = max((abs(h) for h in heels.values()), default=math.nan)
     blocks: list[Block] = []
     if math.isfinite(largest):
-        gm = "an estimated GM, not known before the test" if plan.vessel.estimated_gm_m else ""
         blocks.append(
             Paragraph(
-                f"Largest heel to expect: {fixed(largest / DEGREE, 1)} degrees, from {gm}. Secure for twice that. The "
-                "crane or winch is stowed for each reading."
+                f"Largest heel to expect: {fixed(largest / DEGREE, 1)} degrees, from an estimated GM. Secure for "
+                "twice that. The crane or winch is stowed for each reading."
             )
         )
     columns = (Column("movement"), Column("what is moved", weight=1), Column("heel to expect from the start", "right"))
@@ -176,5 +177,7 @@ def lines_blocks(plan: Plan) -> tuple[Block, ...]:
         blocks.append(Table("Time table", time_columns, times))
     weights = sum(w.mass_t for w in plan.weights)
     if weights:
-        blocks.append(Paragraph(f"Test weights aboard: {len(plan.weights)}, together {significant(weights)} t.", "note"))
+        blocks.append(
+            Paragraph(f"Test weights aboard: {len(plan.weights)}, together {significant(weights)} t.", "note")
+        )
     return tuple(blocks)

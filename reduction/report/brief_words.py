@@ -1,4 +1,4 @@
-"""What the brief says to every vessel: preparations by date, and the cautions. Common practice unless a source is named."""
+"""What the brief says to every vessel: preparations by date, and the cautions. Common practice; sources at the end."""
 
 from __future__ import annotations
 
@@ -61,6 +61,6 @@ CAUTIONS = (
     "cannot be slackened, if wind, wash or ice get up, or if anyone calls stop.",
 )
 SOURCES = (
-    "Common practice, with 2008 IS Code Part B, 8.2 (berth, tanks, people, deadweight) and its Annex 1 (parts of it from "
-    "memory). The ship's safety management system, the yard's and the port's rules come first."
+    "Common practice, with 2008 IS Code Part B, 8.2 (berth, tanks, people, deadweight) and its Annex 1 (parts of it "
+    "from memory). The ship's safety management system, the yard's and the port's rules come first."
 )

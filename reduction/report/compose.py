@@ -119,7 +119,7 @@ def pictures(answer: Answer, traces: Traces, plan: Plan) -> dict[str, Picture]:
     for number, (_, result, unit, factor) in enumerate(method_part.budgets(answer)[:2]):
         drawn[f"budget-{number}"] = budget_bars(f"budget-{number}", result, unit, factor)
     for name, point, check in annex_part.evidence_of(answer):
-        drawn[name] = evidence(point, check, traces.epoch_ns)
+        drawn[name] = evidence(name, point, check, traces.epoch_ns)
     if answer.day is not None and annex_part.spectrum_section(answer) is not None:
         drawn["heel-spectrum"] = heel_spectrum(answer.day, plan.settings.window_s)
     return drawn

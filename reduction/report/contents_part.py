@@ -42,5 +42,7 @@ def contents_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
 
 def _row(what: str, here: bool, where: str, source: str) -> tuple[Cell, ...]:
     attached = where.startswith("attach") or where.endswith("by hand")
-    mark = Mark("here", "fine") if here else Mark("to add" if attached else "missing", "open" if attached else "caution")
+    mark = (
+        Mark("here", "fine") if here else Mark("to add" if attached else "missing", "open" if attached else "caution")
+    )
     return (what, mark, where, source)

@@ -29,8 +29,8 @@ def data_summary(answer: Answer, plan: Plan | None = None) -> Document:
             Caution(
                 "What this is not",
                 (
-                    "It is no letter, certificate or permission to load or sail. Whether and how the vessel may operate "
-                    f"meanwhile is for {body} to say, in its own words.",
+                    "It is no letter, certificate or permission to load or sail. Whether and how the vessel may "
+                    f"operate meanwhile is for {body} to say, in its own words.",
                 ),
             ),
             results_table(answer),
@@ -93,8 +93,8 @@ def basis(answer: Answer, plan: Plan) -> tuple[Block, ...]:
         )
         blocks.append(Table("Conditions against the allowable KG in the plan", columns, rows))
     if answer.provenance.inputs:
-        columns = (Column("file"), Column("SHA-256", weight=1))
-        blocks.append(Table("Inputs", columns, answer.provenance.inputs, small=True))
+        files = (Column("file"), Column("SHA-256", weight=1))
+        blocks.append(Table("Inputs", files, answer.provenance.inputs, small=True))
     return tuple(blocks) or (Paragraph("Nothing could be computed."),)
 
 

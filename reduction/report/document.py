@@ -51,6 +51,8 @@ class Table:
     total: tuple[Cell, ...] = ()
     """A last line set apart."""
     small: bool = False
+    tall: bool = False
+    """Rows high enough to write in by hand, with lines between the columns."""
     type: ClassVar[str] = "table"
 
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from config.plan import Plan
-from reduction.report.document import Block, Bullets, Headline, Paragraph, Result, Results
+from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, METRES, TONNES, confidence_words, quantity
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
 from reduction.types import Answer, Quantified, WindowPoint
-
 
 LIGHTSHIP = "Lightship"
 
@@ -99,8 +98,8 @@ def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]
     lines = [first]
     if form == "preliminary":
         lines.append(
-            "Still to be confirmed after the day: survey entries, tank soundings, hydrostatics at the actual waterline, "
-            "certificates of the weights and of the instruments."
+            "Still to be confirmed after the day: survey entries, tank soundings, hydrostatics at the actual "
+            "waterline, certificates of the weights and of the instruments."
         )
     if answer.assumptions:
         lines.append(f"Assumed, for want of a figure: {len(answer.assumptions)} points, listed under Assumptions.")

@@ -38,8 +38,8 @@ def waterline_section(answer: Answer, plan: Plan) -> Section:
 
 
 WATERLINE_CAPTION = (
-    "Every reading as a height of the waterline above the baseline, list taken out, on the fitted waterline; dashed: the "
-    "straight line of the ends. Below: what each reading is off the fit. ✕ left out."
+    "Every reading as a height of the waterline above the baseline, list taken out, on the fitted waterline; dashed: "
+    "the straight line of the ends. Below: what each reading is off the fit. ✕ left out."
 )
 
 
@@ -97,7 +97,9 @@ def readings_table(water: Waterline) -> Table:
         Column(""),
         Column("remark", weight=1),
     )
-    return Table("Draughts and freeboards", columns, tuple(rows), "Waterline: above the moulded baseline, keel allowed for.")
+    return Table(
+        "Draughts and freeboards", columns, tuple(rows), "Waterline: above the moulded baseline, keel allowed for."
+    )
 
 
 def floating_blocks(floating: Floating) -> list[Block]:
@@ -269,8 +271,14 @@ def deviations_table(answer: Answer) -> Table:
     for d in answer.deviations:
         tone, word = WORDS.get(d.verdict, ("open", d.verdict))
         rows.append(
-            (d.what, f"{significant(d.value, 3)} {d.unit}", f"{significant(d.threshold, 3)} {d.unit}", Mark(word, tone))
-            + (d.says, d.source)
+            (
+                d.what,
+                f"{significant(d.value, 3)} {d.unit}",
+                f"{significant(d.threshold, 3)} {d.unit}",
+                Mark(word, tone),
+                d.says,
+                d.source,
+            )
         )
     columns = (
         Column("what"),

@@ -151,8 +151,8 @@ def cautions_section() -> Section:
     items = (
         "These figures are preliminary until the authority accepts them. Do not load, sail or sign on them before.",
         "Local rules and the instructions of the authority come before anything printed here.",
-        "An interval covers what is listed in its budget. A mistake in a mass, a distance, a tank or a hull drawing that "
-        "nobody suspects is in no budget.",
+        "An interval covers what is listed in its budget. A mistake in a mass, a distance, a tank or a hull drawing "
+        "that nobody suspects is in no budget.",
         "A straight plot is no proof that she floated free: a line that holds her all day changes the slope, not the "
         "straightness. Trust what was seen and confirmed at the lines.",
         "Before tanks or closed spaces are opened to check a figure: ventilate, test the air, have someone stand by.",
@@ -178,7 +178,9 @@ def inputs_section(answer: Answer, plan: Plan) -> Section:
     ]
     if made.inputs:
         columns = (Column("file"), Column("SHA-256", weight=1))
-        blocks.append(Table("Inputs", columns, made.inputs, "The same files and version give the same answer.", small=True))
+        blocks.append(
+            Table("Inputs", columns, made.inputs, "The same files and version give the same answer.", small=True)
+        )
     if made.settings:
         rows = tuple((key, value_in_words(value)) for key, value in sorted(made.settings.items()))
         columns = (Column("setting"), Column("value", weight=1))

@@ -50,7 +50,7 @@ def plain_for_print(document: Document) -> dict[str, object]:
     """Turn a document into what the template reads: pictures by name only."""
     made = plain(document)
     assert isinstance(made, dict)
-    return {**made, "pictures": {name: True for name in document.pictures}}
+    return {**made, "pictures": dict.fromkeys(document.pictures, True)}
 
 
 def breakable(value: object) -> object:

@@ -68,6 +68,10 @@ def movement_rows(answer: Answer, steps: tuple[Movement, ...]) -> tuple[tuple[Ce
     return tuple(rows)
 
 
+LINE_COLUMNS = (Column("line or fender", weight=1), Column("kind"), Column("side"), Column("tended by", weight=1))
+SERVICE_COLUMNS = (Column("off during the test", weight=1), Column("what stood in for it", weight=1))
+
+
 def people_section(plan: Plan) -> Section:
     """Who was aboard and where each stood; lines and fenders; services off."""
     blocks: list[Block] = []
@@ -97,13 +101,11 @@ def people_section(plan: Plan) -> Section:
     else:
         blocks.append(Paragraph("No people are listed in this folder."))
     if plan.moorings:
-        rows = tuple((m.name, m.kind, m.side or "–", m.tended_by or "–") for m in plan.moorings)
-        columns = (Column("line or fender", weight=1), Column("kind"), Column("side"), Column("tended by", weight=1))
-        blocks.append(Table("Lines and fenders", columns, rows))
+        lines = tuple((m.name, str(m.kind), str(m.side or "–"), m.tended_by or "–") for m in plan.moorings)
+        blocks.append(Table("Lines and fenders", LINE_COLUMNS, lines))
     if plan.services:
-        rows = tuple((s.name, s.stands_in or "–") for s in plan.services)
-        columns = (Column("off during the test", weight=1), Column("what stood in for it", weight=1))
-        blocks.append(Table("Services", columns, rows))
+        services = tuple((s.name, s.stands_in or "–") for s in plan.services)
+        blocks.append(Table("Services", SERVICE_COLUMNS, services))
     if plan.stations:
         blocks.append(stations_table(plan))
     return Section("people", "People, lines, instruments", tuple(blocks))
@@ -115,7 +117,9 @@ def stations_table(plan: Plan) -> Table:
     for s in plan.stations:
         c = s.calibration
         measures = listed(list(dict.fromkeys(channel.quantity.replace("_", " ") for channel in s.channels)))
-        scale = "not stated, 0.5 % assumed" if c.scale_u95_percent is None else f"± {significant(c.scale_u95_percent)} %"
+        scale = (
+            "not stated, 0.5 % assumed" if c.scale_u95_percent is None else f"± {significant(c.scale_u95_percent)} %"
+        )
         rows.append(
             (
                 s.name,
@@ -173,7 +177,9 @@ def tanks_section(answer: Answer, plan: Plan) -> Section:
         blocks.append(Paragraph("No tanks are listed in this folder."))
     if answer.as_inclined.value is not None:
         total = quantity(answer.as_inclined.value.free_surface, "t m", TONNE_METRES, answer.confidence)
-        blocks.append(Paragraph(f"Free-surface moments aboard during the test: {total}. The GM measured is the fluid one."))
+        blocks.append(
+            Paragraph(f"Free-surface moments aboard during the test: {total}. The GM measured is the fluid one.")
+        )
     return Section("tanks", "Tanks and free surface", tuple(blocks))
 
 

@@ -27,6 +27,7 @@ REASON = {
     "gap": "readings missing",
     "spikes": "spikes in the readings",
     "saturated": "a sensor at the end of its range",
+    "none": "nothing could be computed",
     "noise": "a sensor noisier than before",
     "disagreement": "stations disagree",
     "unconfirmed": "not confirmed lines slack, mustered, crane stowed",

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from config.units import DEGREE
+from config.units import COVERAGE_95, DEGREE
 from dsp.types import Array, Check
 from reduction.report.document import Picture
 from reduction.report.figures.canvas import (
+    ACCENT,
+    ALARM,
     INK,
-    RULE,
+    SOFT,
     STATION_COLOURS,
     STATION_DASHES,
     TONE_COLOUR,
@@ -26,62 +29,143 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_OTHER_UNITS = {"speed": "m/s", "wind": "m/s", "tension": "kN", "pressure": "(m/s)²", "statistic": "", "whitened": ""}
-"""Curves of a check that are no angles: what their name starts with, and the unit drawn."""
-MOST_POINTS = 400
+MOST_POINTS = 500
 """A longer curve is thinned before it is drawn."""
 
 
+@dataclass(frozen=True)
+class Curve:
+    """How one named array of a check is drawn."""
+
+    label: str
+    unit: str = "deg"
+    style: str = "seen"
+    """``seen`` (thin and grey: what was measured), ``found`` (strong: what the check made of it) or ``dots``."""
+    clock: str = "time"
+    """Name of the array that holds its times."""
+    threshold: bool = False
+    """Whether the check's threshold is on the same scale."""
+
+
+CURVES = {
+    "heel": Curve("heel"),
+    "low": Curve("heel without roll"),
+    "roll": Curve("roll"),
+    "step": Curve("step found", style="found"),
+    "line": Curve("drift found", style="found"),
+    "transient": Curve("dying roll found", style="found"),
+    "wind_part": Curve("what the wind makes", style="found"),
+    "spikes": Curve("spikes", style="dots"),
+    "stuck": Curve("stood still", style="dots"),
+    "cut": Curve("cut off", style="dots"),
+    "amplitude": Curve("amplitude of roll", style="found", clock="period_time"),
+    "push": Curve("push in each period", style="dots", clock="period_time"),
+    "score": Curve("size of a step at this time", "standard\nuncertainties", "found", "step_time", threshold=True),
+    "pressure": Curve("wind pressure abeam", "(m/s)²"),
+    "tension": Curve("line tension", "kN", threshold=True),
+}
+"""Arrays that checks bring as evidence and that are drawn over time; others are figures for the record."""
+FACTORS = {"deg": 1.0 / DEGREE, "kN": 1e-3}
+
+
 def drawable(check: Check) -> bool:
-    """Whether a check brought a time and at least one curve along it."""
-    time = check.evidence.get("time")
-    return time is not None and time.size > 1 and bool(_curves(check))
+    """Whether a check brought anything that can be drawn."""
+    return bool(_panels(check)) or _between_windows(check)
 
 
-def evidence(point: WindowPoint, check: Check, epoch_ns: int) -> Picture:
-    """Draw the curves of one check of one window; angles and other quantities in panels of their own."""
+def evidence(name: str, point: WindowPoint, check: Check, epoch_ns: int) -> Picture:
+    """Draw what one check of one window saw; each unit in a panel of its own."""
     opened = (point.start_ns - epoch_ns) / 1e9
-    panels: dict[str, list[tuple[str, Array]]] = {}
-    for name, curve in _curves(check).items():
-        panels.setdefault(_unit(name), []).append((name, curve))
+    panels = _panels(check)
 
     def draw(figure: Figure, look: Look) -> None:
-        axes = np.atleast_1d(figure.subplots(len(panels), 1, sharex=True))
-        for ax, (unit, curves) in zip(axes, panels.items(), strict=True):
-            _panel(ax, check.evidence["time"] - opened, unit, curves)
-        axes[-1].set_xlabel("s from window opened")
-        tone = verdict_tone(check.verdict)
-        axes[0].set_title(f"{point.label}: {reason_words(check.code)}", color=TONE_COLOUR[tone])
+        axes = np.atleast_1d(figure.subplots(max(len(panels), 1), 1, sharex=bool(panels)))
+        if panels:
+            for ax, (unit, names) in zip(axes, panels.items(), strict=True):
+                _panel(ax, check, unit, names, opened)
+            axes[-1].set_xlabel("s from window opened")
+        else:
+            _windows(axes[0], check, opened)
+        axes[0].set_title(f"{point.label}: {reason_words(check.code)}", color=TONE_COLOUR[verdict_tone(check.verdict)])
         figure.align_ylabels(list(axes))
         del look
 
-    height = 0.8 + 1.25 * len(panels)
-    return picture(f"evidence-{point.label}-{check.code}", draw, (7.2, height), (3.9, height))
+    height = 0.75 + 1.2 * max(len(panels), 1)
+    return picture(name, draw, (7.2, height), (3.9, height + 0.2))
 
 
-def _panel(axes: Axes, time: Array, unit: str, curves: list[tuple[str, Array]]) -> None:
+def _panel(axes: Axes, check: Check, unit: str, names: list[str], opened: float) -> None:
     bare(axes, y="heel, deg" if unit == "deg" else unit)
     axes.grid(True, axis="y")
-    keep = slice(None, None, max(1, time.size // MOST_POINTS))
-    for number, (name, curve) in enumerate(curves):
-        factor = {"deg": 1.0 / DEGREE, "kN": 1e-3}.get(unit, 1.0)
-        first = number == 0 and len(curves) > 1
-        axes.plot(
-            time[keep],
-            curve[keep] * factor,
-            color=RULE if first else STATION_COLOURS[(number - 1) % len(STATION_COLOURS)] if len(curves) > 1 else INK,
-            linestyle="-" if first else STATION_DASHES[(number - 1) % len(STATION_DASHES)],
-            linewidth=0.9 if first else 1.5,
-            label=name.replace("_", " "),
+    strong = 0
+    for name in names:
+        curve = _curve(name)
+        time, value = check.evidence[curve.clock] - opened, check.evidence[name] * FACTORS.get(unit, 1.0)
+        keep = slice(None, None, max(1, time.size // MOST_POINTS) if curve.style != "dots" else 1)
+        if curve.style == "seen":
+            axes.plot(time[keep], value[keep], color=SOFT, linewidth=0.7, label=curve.label)
+        elif curve.style == "dots":
+            axes.plot(time, value, "x", color=ALARM, markersize=4.0, label=curve.label)
+        else:
+            axes.plot(
+                time[keep],
+                value[keep],
+                color=STATION_COLOURS[strong % len(STATION_COLOURS)],
+                linestyle=STATION_DASHES[strong % len(STATION_DASHES)],
+                linewidth=1.5,
+                label=curve.label,
+            )
+            strong += 1
+        if curve.threshold and np.isfinite(check.threshold):
+            limit = check.threshold * FACTORS.get(unit, 1.0)
+            for place in (limit, -limit) if float(np.nanmin(value)) < 0 else (limit,):
+                axes.axhline(place, color=ALARM, linewidth=0.9, linestyle=":")
+    if len(names) > 1:
+        axes.legend(loc="upper left", bbox_to_anchor=(0.0, 1.02), ncols=3, handlelength=1.6, borderaxespad=0.0)
+        low, high = axes.get_ylim()
+        axes.set_ylim(low, high + 0.28 * (high - low))
+
+
+def _windows(axes: Axes, check: Check, opened: float) -> None:
+    """How far each window lies from the curve through the others, this one marked."""
+    time = check.evidence["time"]
+    order = np.arange(time.size)
+    mine = int(np.argmin(np.abs(time - opened)))
+    shift, half = (check.evidence[key] * 1e3 / DEGREE for key in ("shift", "shift_u"))
+    used = check.evidence.get("used", np.ones(time.size)) > 0.5
+    bare(axes, x="window, in order", y="off the others,\n0.001 deg")
+    axes.grid(True, axis="y")
+    axes.axhline(0, color=ACCENT)
+    for number in order:
+        axes.errorbar(
+            number,
+            shift[number],
+            yerr=COVERAGE_95 * half[number],
+            fmt="X" if number == mine else "o",
+            color=ALARM if number == mine else INK,
+            markerfacecolor=(ALARM if number == mine else INK) if used[number] else "none",
+            markersize=7 if number == mine else 4.5,
+            capsize=2,
         )
-    if len(curves) > 1:
-        axes.legend(loc="best", handlelength=1.8)
+    axes.set_xticks(order)
 
 
-def _curves(check: Check) -> dict[str, Array]:
-    size = check.evidence.get("time", np.zeros(0)).size
-    return {name: curve for name, curve in check.evidence.items() if name != "time" and curve.size == size}
+def _between_windows(check: Check) -> bool:
+    return {"time", "shift", "shift_u"} <= check.evidence.keys() and check.evidence["time"].size > 1
 
 
-def _unit(name: str) -> str:
-    return next((unit for start, unit in _OTHER_UNITS.items() if start in name), "deg")
+def _panels(check: Check) -> dict[str, list[str]]:
+    """Arrays that can be drawn, by unit; what was measured comes first, so that findings lie over it."""
+    panels: dict[str, list[str]] = {}
+    for style in ("seen", "found", "dots"):
+        for name, value in check.evidence.items():
+            if not (name in CURVES or name.startswith("station ")) or _curve(name).style != style:
+                continue
+            time: Array | None = check.evidence.get(_curve(name).clock)
+            if time is not None and value.size == time.size > 2:
+                panels.setdefault(_curve(name).unit, []).append(name)
+    return panels
+
+
+def _curve(name: str) -> Curve:
+    return CURVES.get(name) or Curve(name.removeprefix("station "), style="found")

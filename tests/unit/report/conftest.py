@@ -116,9 +116,21 @@ def _plan() -> Plan:
                 {"name": "aft breast", "kind": "breast", "side": "port", "tended_by": "Dov Aster"},
             ],
             "tanks": [
-                {"name": "fuel day tank", "contents": "fuel oil", "density_kg_m3": 845, "state": "slack", "sounding_m": 0.85},
+                {
+                    "name": "fuel day tank",
+                    "contents": "fuel oil",
+                    "density_kg_m3": 845,
+                    "state": "slack",
+                    "sounding_m": 0.85,
+                },
                 {"name": "fore peak", "contents": "water", "state": "empty"},
-                {"name": "double bottom 3", "contents": "fresh water", "state": "full", "mass_t": 42.0, "part_of": "to_stay"},
+                {
+                    "name": "double bottom 3",
+                    "contents": "fresh water",
+                    "state": "full",
+                    "mass_t": 42.0,
+                    "part_of": "to_stay",
+                },
             ],
             "services": [
                 {"name": "fresh water", "stands_in": "bottled water ashore and aboard"},
@@ -195,7 +207,22 @@ def _checks(i: int) -> tuple[Check, ...]:
                 0.0015,
                 verdict,
                 says[code],
-                {"time": time, "heel_without_roll": curve + step, "step_found": step},
+                {
+                    "people": {
+                        "time": time,
+                        "low": curve + step,
+                        "step": step,
+                        "step_time": time[:-60],
+                        "score": 5.2 * np.exp(-(((time[:-60] - time[90]) / 30) ** 2)),
+                    },
+                    "taut": {
+                        "time": np.array([_window_start(k) for k in range(9)]),
+                        "shift": np.array([1, -2, 0, 1, 2, -1, 40, 0, 1]) * 2e-5,
+                        "shift_u": np.full(9, 3e-5),
+                        "used": np.array([1, 1, 1, 1, 0, 1, 0, 1, 1.0]),
+                    },
+                    "wind": {"time": time, "low": curve, "wind_part": step, "pressure": 9 + 3e4 * step},
+                }[code],
             )
         )
     return tuple(made)
@@ -303,11 +330,17 @@ def _answer(name: str = "Merrowby") -> Answer:
     )
     survey = (
         SurveyItem("hawser", "off", 640.0, 4.0, 1.5, 6.2, 30.0, 0.3, None, "boatswain's store", "A. North", "survey"),
-        SurveyItem("spare pump", "off", 410.0, 12.0, -2.0, 2.1, 15.0, 0.2, None, "engine room", "B. Lindqvist", "survey"),
+        SurveyItem(
+            "spare pump", "off", 410.0, 12.0, -2.0, 2.1, 15.0, 0.2, None, "engine room", "B. Lindqvist", "survey"
+        ),
         SurveyItem("rescue boat", "on", 1250.0, 30.0, 3.9, 8.4, 20.0, 0.1, None, "boat deck", "A. North", "survey"),
-        SurveyItem("anchor, spare", "move", 900.0, 44.0, 0.0, 5.2, 10.0, 0.1, (40.0, 1.0, 5.5), "forecastle", "", "survey"),
+        SurveyItem(
+            "anchor, spare", "move", 900.0, 44.0, 0.0, 5.2, 10.0, 0.1, (40.0, 1.0, 5.5), "forecastle", "", "survey"
+        ),
         *(
-            SurveyItem(f"weight {n + 1}", "off", 2500.0 + 10 * n, 20.0 + 2 * n, 4.2, 6.0, 1.5, 0.005, group="test weights")
+            SurveyItem(
+                f"weight {n + 1}", "off", 2500.0 + 10 * n, 20.0 + 2 * n, 4.2, 6.0, 1.5, 0.005, group="test weights"
+            )
             for n in range(4)
         ),
         SurveyItem("6 people", "off", 468.0, 18.0, 0.0, 7.0, 20.0, 0.3, group="people"),
@@ -317,10 +350,10 @@ def _answer(name: str = "Merrowby") -> Answer:
     return Answer(
         name=name,
         confidence=0.95,
-        headline="GM is 1.213 m, give or take 0.010 m; the lightship has 1131 t with its centre 4.36 m up, and departure "
-        "with full deck cargo stays clear of the allowable KG.",
+        headline="GM is 1.213 m, give or take 0.010 m; the lightship has 1131 t with its centre 4.36 m up, and "
+        "departure with full deck cargo stays clear of the allowable KG.",
         outlook="clear",
-        next_step="Repeat movement 6 with the aft breast line slack: it brings the interval of GM from 0.010 to 0.008 m.",
+        next_step="Repeat movement 6 with the aft breast line slack: it narrows the interval to 0.008 m.",
         gm=Maybe(
             GmResult(
                 carried="curve",
@@ -331,7 +364,7 @@ def _answer(name: str = "Merrowby") -> Answer:
                 curve_all=Maybe(Quantified(1.2370, 0.0089, 14.0)),
                 list_upright=Quantified(0.0002, 0.0001),
                 points=tuple(points),
-                difference="The straight line over-reads by 6 mm: a wall-sided hull stiffens with heel (BM 2.9 m, heel to 1.7 deg).",
+                difference="The straight line over-reads by 6 mm: a wall-sided hull stiffens with heel (BM 2.9 m).",
                 assumptions=("Hull wall-sided over the heel of the test.",),
                 heel_scatter=4e-5,
             )
@@ -339,7 +372,16 @@ def _answer(name: str = "Merrowby") -> Answer:
         waterline=Maybe(waterline),
         floating=Maybe(
             Floating(
-                MASS, 22.9, 1.65, 22.1, 5.56, 71.0, 3.91, 489_000.0, 1.68e6, "table, at the actual trim",
+                MASS,
+                22.9,
+                1.65,
+                22.1,
+                5.56,
+                71.0,
+                3.91,
+                489_000.0,
+                1.68e6,
+                "table, at the actual trim",
                 (BudgetLine("first trim correction", -3200.0, "layer"), BudgetLine("density", -4050.0, "1021.4 kg/m³")),
             )
         ),
@@ -371,34 +413,77 @@ def _answer(name: str = "Merrowby") -> Answer:
         ),
         conditions=(
             ConditionAnswer(
-                "departure, full deck cargo", Quantified(4.71, 0.012), 4.95, 0.24, "clear", 0.0001,
+                "departure, full deck cargo",
+                Quantified(4.71, 0.012),
+                4.95,
+                0.24,
+                "clear",
+                0.0001,
                 "Departure with full deck cargo: KG 4.710 m against 4.950 m allowed, 0.24 m to spare.",
             ),
             ConditionAnswer(
-                "arrival, ice on deck", Quantified(4.93, 0.012), 4.94, 0.01, "too close to call", 0.21,
+                "arrival, ice on deck",
+                Quantified(4.93, 0.012),
+                4.94,
+                0.01,
+                "too close to call",
+                0.21,
                 "Arrival with ice: KG 4.930 m against 4.940 m allowed; the interval reaches over it.",
             ),
         ),
         advice=(
-            Advice("heel", "Heel reaches 1.7 deg to starboard and 1.7 deg to port; 1 to 4 deg each side are wanted.", True,
-                   "2008 IS Code, Annex 1, 2.3.1", "from memory"),
-            Advice("devices", "3 electronic stations and 1 pendulum; at least 2 devices are wanted.", True,
-                   "2008 IS Code, Annex 1, 2.4", "from memory"),
-            Advice("freeboards", "5 freeboards each side, about equally spaced; 5 are wanted.", True,
-                   "2008 IS Code Part B, 8.4.1.1", "read"),
-            Advice("trim", "Trim 0.60 m is 1.2 % of length; at most 1 % unless hydrostatics are for the actual trim.", False,
-                   "plan-review guideline of a flag administration", "read", "hydrostatics at the actual trim are used"),
+            Advice(
+                "heel",
+                "Heel reaches 1.7 deg to starboard and 1.7 deg to port; 1 to 4 deg each side are wanted.",
+                True,
+                "2008 IS Code, Annex 1, 2.3.1",
+                "from memory",
+            ),
+            Advice(
+                "devices",
+                "3 electronic stations and 1 pendulum; at least 2 devices are wanted.",
+                True,
+                "2008 IS Code, Annex 1, 2.4",
+                "from memory",
+            ),
+            Advice(
+                "freeboards",
+                "5 freeboards each side, about equally spaced; 5 are wanted.",
+                True,
+                "2008 IS Code Part B, 8.4.1.1",
+                "read",
+            ),
+            Advice(
+                "trim",
+                "Trim 0.60 m is 1.2 % of length; at most 1 % unless hydrostatics are for the actual trim.",
+                False,
+                "plan-review guideline of a flag administration",
+                "read",
+                "hydrostatics at the actual trim are used",
+            ),
             Advice("depth", "Depth of water is not in this folder.", None, "2008 IS Code Part B, 8.2.2.6", "read"),
         ),
-        monte_carlo=Maybe({"gm": (1.2032, 1.2229), "kg": (4.292, 4.344), "mass": (1_125_700.0, 1_136_600.0),
-                           "vcg": (4.333, 4.389), "lcg": (22.55, 22.69), "tcg": (-0.024, 0.0)}),
+        monte_carlo=Maybe(
+            {
+                "gm": (1.2032, 1.2229),
+                "kg": (4.292, 4.344),
+                "mass": (1_125_700.0, 1_136_600.0),
+                "vcg": (4.333, 4.389),
+                "lcg": (22.55, 22.69),
+                "tcg": (-0.024, 0.0),
+            }
+        ),
         assumptions=("Scale of the pendulum was not stated; 0.5 % assumed.", "A person weighs 78 kg, as stated."),
         missing={"tcg": "list has no calibrated zero"},
         day=day,
         provenance=Provenance(
             "0.1.0",
             "2030-05-14T14:05:00Z",
-            (("plan.toml", "9f2c" * 16), ("events.jsonl", "04ab" * 16), ("record/20300514T0710Z/readings.parquet", "77d1" * 16)),
+            (
+                ("plan.toml", "9f2c" * 16),
+                ("events.jsonl", "04ab" * 16),
+                ("record/20300514T0710Z/readings.parquet", "77d1" * 16),
+            ),
             {"gm_carried": "curve", "confidence": 0.95, "seed": 20260101},
         ),
     )

@@ -70,6 +70,7 @@ def evidence_of(
         wind_coefficient_u=float(np.sqrt(low.fit.coefficient_covariance[0, 0])) if windy else float("nan"),
         reference_pressure=reference,
         knowledge=prepared.knowledge,
+        dof=one.dof,
     )
 
 

@@ -35,7 +35,7 @@ class Limits:
 
     sync_s: float = 1.0
     """At most one fsync in so many seconds."""
-    segment_rows: int = 1_000_000
+    segment_rows: int = 600000
     segment_s: float = 1800.0
     """A segment is sealed once it holds so many rows or is so old."""
     waiting_rows: int = 1_500_000
@@ -139,7 +139,8 @@ class RunWriter:
         BadInput where another logger writes this record; OSError where the disk refuses.
         """
         self.record_dir.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(self.record_dir / ".logger.lock")
+        # Taken in one thread and given back in another: not local to a thread.
+        lock = FileLock(self.record_dir / ".logger.lock", thread_local=False)
         try:
             lock.acquire(timeout=0)
         except Timeout:

@@ -21,7 +21,7 @@ _JOBS = {
     "import_readings": "quietheel.jobs.importing",
     "open_day": "quietheel.jobs.day",
     "read_frame": "quietheel.jobs.day",
-    "windows": "quietheel.jobs.reduce",
+    "windows": "quietheel.jobs.windows",
     "reduce": "quietheel.jobs.reduce",
     "report": "quietheel.jobs.report",
     "compare": "quietheel.jobs.compare",
@@ -39,10 +39,10 @@ if TYPE_CHECKING:
     from quietheel.jobs.new import new as new
     from quietheel.jobs.plan import check_plan as check_plan
     from quietheel.jobs.reduce import reduce as reduce
-    from quietheel.jobs.reduce import windows as windows
     from quietheel.jobs.report import report as report
     from quietheel.jobs.simulate import simulate as simulate
     from quietheel.jobs.verify import verify as verify
+    from quietheel.jobs.windows import windows as windows
 
 
 def __getattr__(name: str) -> object:

@@ -1,0 +1,50 @@
+"""``quietheel windows``."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import click
+
+from quietheel.commands.common import folder_argument, json_option, print_json, talk
+from quietheel.jobs.windows import half_width_deg, window_json, windows
+
+_COLOUR = {"fine": "green", "caution": "yellow", "rejected": "red"}
+
+
+@click.command("windows", epilog="Example:  quietheel windows        quietheel windows demo-day --json")
+@folder_argument
+@click.option("--why", is_flag=True, help="Every check of every window, with its figure and threshold.")
+@json_option
+def command(folder: Path, why: bool, as_json: bool) -> None:
+    """Mean heel of each window, its interval, and whether the window is evidence.
+
+    Each window is judged by itself here; `quietheel reduce` also holds them against each other.
+    """
+    day = windows(folder)
+    if as_json:
+        print_json({"windows": [window_json(day, window) for window in day.heel.windows]})
+        return
+    if not day.heel.windows:
+        talk("no closed window yet; `quietheel mark open` and `quietheel mark close` make one")
+        return
+    click.echo(f"{'window':<10} {'length':>7} {'heel':>10}  {'95 % interval':<14} {'roll':>7}  verdict")
+    for window in day.heel.windows:
+        span = window.span
+        period = f"{window.roll.period:.2f} s" if math.isfinite(window.roll.period) else "-"
+        heel = f"{math.degrees(window.heel):+9.4f}°" if math.isfinite(window.heel) else "none"
+        wide = f"± {half_width_deg(window):.4f}°" if math.isfinite(window.u) else "-"
+        verdict = click.style(window.verdict, fg=_COLOUR[window.verdict], bold=window.verdict == "rejected")
+        reasons = f" ({', '.join(window.reasons)})" if window.reasons else ""
+        click.echo(
+            f"{span.label:<10} {span.stop - span.start:6.0f}s {heel:>10}  {wide:<14} {period:>7}  {verdict}{reasons}"
+        )
+        for check in window.checks:
+            if why or check.verdict != "fine":
+                click.echo(f"    {check.code}: {check.says}")
+    for window in day.recorded.windows:
+        if window.voided:
+            click.echo(f"{window.label:<10} voided by {window.voided_by}: {window.reason}")
+    for sentence in day.heel.assumptions:
+        talk(f"assumed: {sentence}")

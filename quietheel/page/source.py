@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
 from config.plan import Plan
-from dsp.types import Day, WindowSpan
-from logger.events import Event
+from dsp.types import Day
+from logger.events import Event, EventLog
+from logger.marks import MarkedWindow
 from logger.records import Series
 
 
@@ -18,8 +19,8 @@ class StationCount:
 
     garbage: int | None = None
     """Messages that were no reading."""
-    dropped: int | None = None
-    """Readings lost because the disk could not keep up."""
+    said: str = ""
+    """The last thing the logger said about it."""
 
 
 @dataclass(frozen=True)
@@ -73,11 +74,8 @@ class LiveSource(Protocol):
     """
 
     plan: Plan
-
-    @property
-    def writable(self) -> bool:
-        """Whether marks may be added."""
-        ...
+    marks: EventLog | None
+    """Where new marks go, stamped by the clock of the source; None where the day is over and takes none."""
 
     @property
     def playing(self) -> Playing | None:
@@ -88,8 +86,8 @@ class LiveSource(Protocol):
         """Return what is new."""
         ...
 
-    def day(self, windows: Sequence[WindowSpan], stop_ns: int) -> Day:
-        """Return the whole day up to ``stop_ns`` for the mathematics, with these windows."""
+    def day(self, windows: Sequence[MarkedWindow], stop_ns: int) -> Day:
+        """Return the whole day up to ``stop_ns`` for the mathematics, with these windows; it may take seconds."""
         ...
 
     def close(self) -> None:

@@ -10,7 +10,7 @@ export function make(tag, attributes = {}, ...children) {
     else if (key === "class") node.className = value;
     else node.setAttribute(key, value === true ? "" : value);
   }
-  node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  node.append(...children.flat(2).filter((child) => child !== null && child !== undefined && child !== false));
   return node;
 }
 

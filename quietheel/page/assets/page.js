@@ -31,8 +31,7 @@ const draw = {
     spans();
   },
   now(now) {
-    const speed = now.playing ? (now.playing.paused ? " · standing still" : ` · played ×${now.playing.speed}`) : "";
-    say(byId("clock"), `${clock(now.ms)}${state.day.utc_offset_h ? "" : " UTC"}${speed}`);
+    say(byId("clock"), now.words);
   },
   next(next) {
     say(byId("sentence"), next.sentence);
@@ -67,8 +66,9 @@ const draw = {
   people(people) {
     fill(byId("people-body"), { people, may: marks.may }, () => [
       make("p", {}, people.says),
+      ...people.changes.map((change) => make("p", { class: "away" }, change)),
       ...people.posts.map((post) => make("div", { class: "post" }, make("h3", {}, `${post.name} · ${post.people.length}`),
-        make("p", { class: marks.may ? "row" : "" }, post.people.flatMap((one, n) => [n && !marks.may ? ", " : null, personOf(one, people)])))),
+        make("p", { class: marks.may ? "row" : "" }, post.people.flatMap((one, n) => [n && !marks.may ? ", " : null, personOf(one, post.name, people.places)])))),
     ]);
   },
   marks(list) { marks.list(list); },
@@ -85,11 +85,10 @@ function penOf(one) {
   return pen;
 }
 
-function personOf(one, people) {
-  const words = `${one.name}${one.duty ? ` (${one.duty})` : ""}${one.from ? `, from ${one.from}` : ""}`;
+function personOf(one, place, places) {
+  const words = `${one.name}${one.duty ? ` (${one.duty})` : ""}`;
   if (!marks.may) return make("span", { class: one.from ? "away" : "" }, words);
-  const where = people.posts.find((post) => post.people.some((p) => p.name === one.name)).name;
-  return make("button", { type: "button", class: one.from ? "away" : "", onclick: () => marks.move(one.name, people.posts.map((post) => post.name), where) }, words);
+  return make("button", { type: "button", class: one.from ? "away" : "", "data-person": one.name, onclick: () => marks.move(one.name, places, place) }, words);
 }
 
 function windowRows(windows) {
@@ -97,7 +96,7 @@ function windowRows(windows) {
   return windows.map((one) => {
     const kind = one.void ? "void" : one.stop_ms === null ? "open" : one.verdict ?? "wait";
     const u95 = one.u95_deg === null ? "" : ` ± ${fixed(one.u95_deg, 4)}`;
-    return make("li", {}, make("button", { type: "button", class: `window${kind === "open" ? " now" : ""}${one.void ? " void" : ""}`, "data-window": one.id, onclick: () => openWindow(one) },
+    return make("li", {}, make("button", { type: "button", class: `window${kind === "open" ? " now" : ""}${one.void ? " void" : ""}`, "data-window": one.label, onclick: () => openWindow(one) },
       make("span", { class: `label${one.label.length > 3 ? " long" : ""}` }, one.label),
       make("span", {}, make("span", { class: "heel" }, one.heel_deg === null ? "–" : heel(one.heel_deg, 4)), make("span", { class: "side" }, u95)),
       make("span", { class: `stamp ${kind}` }, kind === "wait" ? "at work" : kind),
@@ -108,8 +107,11 @@ function windowRows(windows) {
 async function openWindow(one) {
   const head = make("h2", {}, `Window ${one.label}`);
   const body = make("div", { class: "sheet" }, head, make("p", {}, `${clock(one.start_ms)} to ${one.stop_ms === null ? "now" : clock(one.stop_ms)} · ${one.words}`));
-  const may = marks.may && !one.void;
-  if (may) body.append(make("div", { class: "row" }, make("button", { type: "button", onclick: () => marks.void({ id: one.id, label: one.label, says: `window ${one.label}` }) }, "Void this window…")));
+  if (marks.may && !one.void) {
+    body.append(make("div", { class: "row" },
+      make("button", { type: "button", onclick: () => marks.void({ window: one.label, says: `window ${one.label}` }) }, "Void this window…"),
+      one.verdict ? make("button", { type: "button", onclick: () => marks.overrule(one.label, one.verdict) }, "Overrule the verdict…") : null));
+  }
   sheet.open(body);
   let detail;
   try {
@@ -141,7 +143,7 @@ async function openWindow(one) {
 function spans() {
   fill(byId("spans"), paper.seconds, () => [120, 300, 600].map((seconds) =>
     make("button", { type: "button", "aria-pressed": String(seconds === paper.seconds), onclick: () => { paper.span(seconds); spans(); } }, `${seconds / 60} min`)));
-  if (state.now?.playing && marks.token) playTools();
+  if (state.day?.steered && marks.token) playTools();
 }
 
 function playTools() {

@@ -22,8 +22,12 @@ export class Paper {
   // strip: {lanes, first, rows, keep, anew}; rows hold low and high of each lane in whole steps, null where silent.
   take(strip) {
     if (strip.lanes) { this.lanes = strip.lanes; this.keep = strip.keep; }
-    if (strip.anew || this.first + this.rows.length !== strip.first) { this.first = strip.first; this.rows = []; }
-    for (const row of strip.rows) this.rows.push(row);
+    const end = this.first + this.rows.length;
+    // A part that overlaps what is there (a message that was on its way while the whole was taken) adds only its end.
+    let rows = strip.rows;
+    if (strip.anew || strip.first > end || strip.first < this.first) { this.first = strip.first; this.rows = []; }
+    else rows = rows.slice(end - strip.first);
+    for (const row of rows) this.rows.push(row);
     if (this.rows.length > this.keep) {
       const over = this.rows.length - this.keep;
       this.rows.splice(0, over);

@@ -1,0 +1,92 @@
+"""GM so far and the moment-tangent plot as they are drawn."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from config.units import DEGREE
+from quietheel.page.words import number_or_none
+from quietheel.page.work import Worked
+from reduction.types import GmResult, WindowPoint
+
+FEWEST = 3
+"""Windows below which an interval of GM says little; shown all the same, with that remark."""
+
+
+def gm_section(worked: Worked) -> dict[str, Any]:
+    """``value_m``, ``u95_m``, ``says``, ``history`` (one entry for each number of windows from two on)."""
+    gm = worked.gm
+    if gm is None or not math.isfinite(gm.gm.value):
+        return {"value_m": None, "u95_m": None, "says": worked.why_no_gm, "history": []}
+    used = sum(point.used for point in gm.points)
+    left = len(gm.points) - used
+    how = "true curve" if gm.carried == "curve" else "straight line"
+    says = f"By the {how} from {used} window{'s' if used != 1 else ''}"
+    says += f", {left} left out. " if left else ". "
+    if gm.carried == "curve":
+        says += f"The straight line says {gm.line.value:.4f} ± {gm.line.u95():.4f} m. "
+    if used < FEWEST:
+        says += "Too few windows to lean on. "
+    return {
+        "value_m": round(gm.gm.value, 6),
+        "u95_m": number_or_none(round(gm.gm.u95(), 6)) if math.isfinite(gm.gm.u) else None,
+        "says": says + "Preliminary.",
+        "history": [
+            {"label": label, "value_m": round(value, 6), "u95_m": round(u95, 6)} for label, value, u95 in worked.history
+        ],
+    }
+
+
+def plot_section(worked: Worked, planned_tm: list[float]) -> dict[str, Any]:
+    """Points, line, residuals with their intervals and the band of the fit; ``planned_tm`` are states to come."""
+    gm = worked.gm
+    if gm is None:
+        return {"points": [], "planned": planned_tm, "slope": None, "intercept": None, "band": []}
+    points = [_point(gm, point) for point in gm.points if math.isfinite(point.heel)]
+    section: dict[str, Any] = {
+        "points": points,
+        "planned": planned_tm,
+        "slope": None,
+        "intercept": None,
+        "band": [],
+    }
+    if not math.isfinite(gm.line.value) or not worked.displacement > 0:
+        return section
+    # Moments are drawn in t m and the slope is of tan heel, so that both fit the trade's plot.
+    slope = 1000.0 / (gm.line.value * worked.displacement)
+    used = [p for p in gm.points if p.used and math.isfinite(p.heel)]
+    intercept = float(np.mean([math.tan(p.heel) - slope * p.moment / 1000.0 for p in used])) if used else 0.0
+    section["slope"], section["intercept"] = slope, intercept
+    section["band"] = _band(gm, used, slope)
+    return section
+
+
+def _point(gm: GmResult, point: WindowPoint) -> dict[str, Any]:
+    residual = point.residual_curve if gm.carried == "curve" else point.residual_line
+    return {
+        "label": point.label,
+        "moment_tm": round(point.moment / 1000.0, 4),
+        "tangent": round(math.tan(point.heel), 8),
+        "residual_deg": number_or_none(round(residual / DEGREE, 6)) if math.isfinite(residual) else None,
+        "u95_deg": number_or_none(round(1.96 * point.u / DEGREE, 6)) if math.isfinite(point.u) else 0.0,
+        "verdict": point.verdict,
+        "used": point.used,
+    }
+
+
+def _band(gm: GmResult, used: list[WindowPoint], slope: float) -> list[list[float]]:
+    """Half width (deg, 95 %) of where the fit lies: GM's interval turns the line about the middle of its points."""
+    if len(used) < 2 or not math.isfinite(gm.gm.u):
+        return []
+    moments = np.array([p.moment / 1000.0 for p in used])
+    middle = float(np.mean(moments))
+    turn = gm.gm.u95() / gm.gm.value * slope
+    shift = 1.96 * float(np.sqrt(np.mean([p.u**2 for p in used]) / len(used)))
+    reach = 1.12 * max(float(np.max(np.abs(moments))), 1e-6)
+    return [
+        [round(float(m), 4), round(float(np.hypot(turn * (m - middle), shift)) / DEGREE, 6)]
+        for m in np.linspace(-reach, reach, 25)
+    ]

@@ -1,0 +1,141 @@
+"""The day as it happens: follows the record that the logger, often another process, is writing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from config.folder import TestFolder
+from dsp.types import Day
+from logger.archive.disk import disk_state
+from logger.archive.layout import Clock
+from logger.archive.reader import read_series
+from logger.archive.tail import Arrived, Tail
+from logger.events import Event, EventLog
+from logger.marks import MarkedWindow
+from logger.records import Quantity, Series
+from quietheel.jobs.day import make_day
+from quietheel.page.notes import Notes
+from quietheel.page.source import Beat, LoggerState, Playing
+from quietheel.page.strip import KEEP
+
+ASLEEP_S = 10.0
+"""Without a new reading for so long the run counts as not being written."""
+WORKED_ON = (Quantity.HEEL, Quantity.TRIM, Quantity.WIND_SPEED, Quantity.WIND_DIRECTION, Quantity.LINE_TENSION)
+
+
+class _RunTime:
+    """The run's host time as far as its notes give it, else the system's."""
+
+    def __init__(self, notes: Notes) -> None:
+        self._notes = notes
+
+    def utc_ns(self) -> int:
+        """UTC now, ns."""
+        return self._notes.run_clock().utc_ns()
+
+
+class TailSource:
+    """Follows the newest run of a test folder and the marks as they come."""
+
+    def __init__(self, place: TestFolder, *, clock: Clock | None = None) -> None:
+        """Read the plan; ``clock`` gives UTC now, left out it is the run's own host time."""
+        self.place = place
+        self.plan = place.plan()
+        self._notes = Notes()
+        self.clock: Clock = clock or _RunTime(self._notes)
+        self.marks: EventLog | None = EventLog(place.path, self.clock)
+        self._tail = Tail(place.record)
+        self._last: dict[tuple[str, Quantity], int] = {}
+        self._newest_ns = 0
+        self._first_beat = True
+        self._events: tuple[Event, ...] = ()
+        self._stamp: tuple[int, int] = (-1, -1)
+        self._rate = 0.0
+        self._before_ns = 0
+
+    @property
+    def playing(self) -> Playing | None:
+        """The day happens now."""
+        return None
+
+    def beat(self) -> Beat:
+        """Readings and marks since the beat before; at first the last ten minutes."""
+        arrived = self._tail.look()
+        if self._tail.run is not None:
+            self._notes.look(self._tail.run.folder)
+        now_ns = self.clock.utc_ns()
+        if self._first_beat:
+            self._first_beat = False
+            start_ns = now_ns - KEEP * 1_000_000_000
+            readings = read_series(self.place.record, start_ns=start_ns, repair=False)
+        else:
+            readings = [one for one in map(self._rising, arrived) if len(one)]
+        for one in readings:
+            self._last[one.station, one.quantity] = int(one.time_ns[-1])
+            self._newest_ns = max(self._newest_ns, int(one.time_ns[-1]))
+        rows = sum(len(one) for one in readings)
+        return Beat(now_ns, tuple(readings), self._marks(), self._logger(now_ns, rows))
+
+    def day(self, windows: Sequence[MarkedWindow], stop_ns: int) -> Day:
+        """Read the whole record, times repaired, as `quietheel reduce` does."""
+        series = tuple(
+            one
+            for quantity in WORKED_ON
+            for one in read_series(self.place.record, quantity=quantity, stop_ns=stop_ns)
+        )
+        first = [int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows]
+        return make_day(self.plan, series, tuple(windows), min(first, default=0))
+
+    def close(self) -> None:
+        """Nothing is held open."""
+
+    def _rising(self, arrived: Arrived) -> Series:
+        """Drop what was shown already and put the rest in order of arrival."""
+        after = arrived.time_ns > self._last.get((arrived.station, arrived.quantity), 0)
+        order = arrived.time_ns[after].argsort(kind="stable")
+        return Series(
+            arrived.station,
+            arrived.quantity,
+            arrived.time_ns[after][order],
+            arrived.value[after][order],
+            arrived.unit,
+            arrived.flags[after][order],
+        )
+
+    def _marks(self) -> tuple[Event, ...]:
+        try:
+            found = self.place.events.stat()
+        except FileNotFoundError:
+            return ()
+        stamp = (found.st_size, found.st_mtime_ns)
+        if stamp != self._stamp:
+            self._events = tuple(EventLog(self.place.path).read())
+            self._stamp = stamp
+        return self._events
+
+    def _logger(self, now_ns: int, rows: int) -> LoggerState:
+        gone_s = (now_ns - self._before_ns) * 1e-9 if self._before_ns else 0.0
+        self._before_ns = now_ns
+        if 0 < gone_s < 60:
+            self._rate += min(1.0, gone_s / 20.0) * (rows / gone_s - self._rate)
+        run = self._tail.run
+        if run is None:
+            return LoggerState(says="nothing recorded yet; `quietheel log` records")
+        recording = run.cut_off and now_ns - self._newest_ns < ASLEEP_S * 1e9
+        if recording:
+            says = f"run {run.name} is being written"
+        elif run.cut_off:
+            says = f"run {run.name} stands still; `quietheel log` goes on in a new run"
+        else:
+            says = f"run {run.name} was stopped{f' ({run.stop_reason})' if run.stop_reason else ''}"
+        disk = disk_state(self.place.record, self._rate)
+        return LoggerState(
+            run=run.name,
+            recording=recording,
+            says=says,
+            counts=self._notes.counts(),
+            clock=self._notes.clock_says,
+            clock_well=self._notes.clock_well,
+            disk_hours=disk.hours_left,
+            disk_free_gb=disk.free_bytes / 1e9,
+        )

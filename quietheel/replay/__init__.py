@@ -1,0 +1,1 @@
+"""A recorded day played again, at any speed, through the same view and page as the day itself."""

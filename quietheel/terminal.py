@@ -1,0 +1,197 @@
+"""The day in a terminal: the same view as the page, for a laptop without a browser in reach."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console, Group, RenderableType
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from config.folder import TestFolder
+from logger.archive.layout import Clock
+from quietheel.page.source import LiveSource
+from quietheel.page.view import DayView
+from quietheel.page.words import clock_of, heel_words
+
+WIDE = 110
+"""Columns from which windows stand beside the stations rather than below."""
+_STYLE = {"fine": "green", "caution": "yellow", "rejected": "bold red", "open": "cyan", "void": "dim", "at work": "dim"}
+_LEVELS = "▁▂▃▄▅▆▇█"
+
+
+def watch_terminal(
+    folder: Path | str,
+    *,
+    source: LiveSource | None = None,
+    clock: Clock | None = None,
+    period_s: float = 1.0,
+    once: bool = False,
+    console: Console | None = None,
+    sleep: Callable[[float], None] = time.sleep,
+    until: Callable[[], bool] = lambda: False,
+) -> None:
+    """Show the day until interrupted (Ctrl-C), or once.
+
+    Parameters
+    ----------
+    folder : the test folder.
+    source : where the day comes from; None follows the folder's record as it grows.
+    clock : gives UTC now, for the record that grows; None takes the run's own host time.
+    period_s : seconds between two pictures.
+    once : print one picture, windows worked out, and return (also where the output is no terminal).
+    until : asked after every picture; true ends the view, as at the end of a day played again.
+
+    Raises
+    ------
+    BadInput where the plan cannot be used.
+    """
+    from quietheel.page.tail import TailSource
+
+    console = console or Console()
+    place = TestFolder(Path(folder))
+    view = DayView(place, source or TailSource(place, clock=clock))
+    try:
+        view.step()
+        if once or not console.is_terminal:
+            view.wait()
+            view.step()
+            console.print(picture(view.whole(), console.width))
+            return
+        with Live(console=console, screen=True, auto_refresh=False, vertical_overflow="crop") as live:
+            while not until():
+                live.update(picture(view.whole(), console.width, console.height), refresh=True)
+                sleep(period_s)
+                view.step()
+    except KeyboardInterrupt:
+        return
+    finally:
+        view.close()
+
+
+def picture(whole: dict[str, Any], width: int, height: int | None = None) -> RenderableType:
+    """Draw one picture of the day, as `DayView.whole` gives it, for a terminal of ``width`` columns."""
+    hours = whole["day"]["utc_offset_h"]
+    head = _head(whole, width)
+    left = Group(_still(whole, min(width, 60)), _stations(whole, width), _kit(whole))
+    windows, answer = _windows(whole), _answer(whole)
+    marks = _marks(whole, hours, 5 if height is not None else 50)
+    if width < WIDE:
+        return Group(head, left, windows, answer, _people(whole), marks)
+    columns = Table.grid(padding=(0, 3), expand=True)
+    columns.add_column(ratio=9)
+    columns.add_column(ratio=11)
+    columns.add_row(Group(left, Text(), answer), Group(windows, Text(), _people(whole), marks))
+    return Group(head, columns)
+
+
+def _head(whole: dict[str, Any], width: int) -> RenderableType:
+    day, following, now = whole["day"], whole["next"], whole["now"]
+    bar = Table.grid(expand=True)
+    bar.add_column(ratio=1)
+    bar.add_column(justify="right")
+    title = " · ".join(part for part in (day["vessel"], day["test"], day["place"]) if part)
+    bar.add_row(Text(f" {title}", style="reverse"), Text(f"{now['words']} ", style="reverse"), style="reverse")
+    lines = [bar, Text(f" {following['sentence']}", style="bold")]
+    if following["then"]:
+        lines.append(Text(f" {following['then']}", style="dim"))
+    return Group(*lines, Text("─" * width, style="dim"))
+
+
+def _still(whole: dict[str, Any], width: int) -> RenderableType:
+    still = whole["still"]
+    filled = round(max(0.0, min(still["part"], 1.0)) * (width - 2))
+    done = still["part"] >= 1.0
+    bar = Text("█" * filled, style="green" if done else "")
+    bar.append("░" * (width - 2 - filled), style="dim")
+    return Group(Text(still["words"], style="bold green" if done else "bold"), bar, Text())
+
+
+def _stations(whole: dict[str, Any], width: int) -> RenderableType:
+    table = Table.grid(padding=(0, 2))
+    for _ in range(4):
+        table.add_column(no_wrap=True)
+    traces = _traces(whole["strip"], 20 if width >= WIDE else 12)
+    for one in whole["stations"]:
+        style = "bold yellow" if one["ill"] else ""
+        table.add_row(
+            Text(one["name"], style=style or "bold"),
+            Text(one["reads"], style="bold"),
+            Text(traces.get(one["name"], ""), style="cyan"),
+            Text(one["says"], style=style or "dim"),
+        )
+    return table
+
+
+def _traces(strip: dict[str, Any], columns: int) -> dict[str, str]:
+    """Ten minutes of each heel lane as one line of blocks, port low, starboard high; blank where silent."""
+    traces = {}
+    for number, lane in enumerate(strip["lanes"]):
+        if lane["quantity"] != "heel" or not strip["rows"]:
+            continue
+        middles = [
+            None if row[2 * number] is None else (row[2 * number] + row[2 * number + 1]) / 2 for row in strip["rows"]
+        ]
+        size = max(1, -(-len(middles) // columns))
+        groups = [[v for v in middles[i : i + size] if v is not None] for i in range(0, len(middles), size)]
+        means = [sum(g) / len(g) if g else None for g in groups]
+        known = [m for m in means if m is not None]
+        if not known:
+            continue
+        low, span = min(known), max(max(known) - min(known), 1.0)
+        traces[lane["station"]] = "".join(
+            " " if m is None else _LEVELS[round((m - low) / span * (len(_LEVELS) - 1))] for m in means
+        )
+    return traces
+
+
+def _windows(whole: dict[str, Any]) -> RenderableType:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right")
+    table.add_column(no_wrap=True, justify="right")
+    table.add_column(no_wrap=True)
+    table.add_column()
+    for one in whole["windows"]:
+        kind = "void" if one["void"] else "open" if one["stop_ms"] is None else one["verdict"] or "at work"
+        heel = heel_words(one["heel_deg"], 4)
+        u95 = f" ± {one['u95_deg']:.4f}" if one["u95_deg"] is not None else ""
+        table.add_row(
+            Text(one["label"], style="bold"), heel + u95, Text(kind, style=_STYLE[kind]), Text(one["words"], style="dim")
+        )
+    if not whole["windows"]:
+        return Text("No window yet.", style="dim")
+    return table
+
+
+def _answer(whole: dict[str, Any]) -> RenderableType:
+    gm = whole["gm"]
+    lines = [Text()]
+    if gm["value_m"] is not None:
+        lines.append(Text(f"GM {gm['value_m']:.3f} m ± {gm['u95_m']:.4f} m", style="bold"))
+    lines.append(Text(gm["says"], style="dim"))
+    lines.append(Text(whole["time"]["says"]))
+    return Group(*lines)
+
+
+def _people(whole: dict[str, Any]) -> RenderableType:
+    return Text(whole["people"]["says"])
+
+
+def _marks(whole: dict[str, Any], hours: float, most: int) -> RenderableType:
+    table = Table.grid(padding=(0, 2))
+    for mark in whole["marks"][:most]:
+        words = mark["says"] + (f" · void: {mark['void']}" if mark["void"] else "")
+        style = "dim strike" if mark["void"] else "dim"
+        table.add_row(Text(clock_of(mark["at_ms"], hours), style="dim"), Text(words, style=style))
+    return table
+
+
+def _kit(whole: dict[str, Any]) -> RenderableType:
+    table = Table.grid(padding=(0, 2))
+    for fact in whole["kit"]:
+        table.add_row(Text(fact["what"], style="dim"), Text(fact["says"], style="bold yellow" if fact["ill"] else ""))
+    return Group(Text(), table)

@@ -111,15 +111,26 @@ def _resolution(value: Array) -> float:
 
 
 def _spikes(value: Array, resolution: float) -> Mask:
-    off = value - median_filter(value, size=min(7, value.size), mode="nearest")
-    size = np.abs(off)
+    """Off the median of seven, and off the cubic through two neighbours each side, which smooth motion never is."""
+    if value.size < 9:
+        return np.zeros(value.size, dtype=bool)
+    median = np.abs(value - median_filter(value, size=7, mode="nearest"))
+    padded = np.pad(value, 2, mode="edge")
+    cubic = (4.0 * (padded[1:-3] + padded[3:-1]) - padded[:-4] - padded[4:]) / 6.0
+    bend = np.abs(value - cubic)
+    bend[:2], bend[-2:] = median[:2], median[-2:]
+    far = (median > SPIKE_SCALES * _scale(median, resolution)) & (bend > SPIKE_SCALES * _scale(bend, resolution))
+    return np.asarray(far & (median > 2.5 * resolution + 1e-9), dtype=np.bool_)
+
+
+def _scale(size: Array, resolution: float) -> Array:
+    """Robust standard deviation at each sample: the larger of the whole trace's and that of the hundred around."""
     whole = 1.4826 * float(np.median(size))
-    block = min(101, value.size)
-    count = -(-value.size // block)
-    padded = np.pad(size, (0, count * block - value.size), mode="edge").reshape(count, block)
-    near = np.repeat(1.4826 * np.median(padded, axis=1), block)[: value.size]
-    scale = np.maximum(np.maximum(whole, near), 0.35 * resolution)
-    return np.asarray(size > np.maximum(SPIKE_SCALES * scale, 2.5 * resolution + 1e-9), dtype=np.bool_)
+    block = min(101, size.size)
+    count = -(-size.size // block)
+    padded = np.pad(size, (0, count * block - size.size), mode="edge").reshape(count, block)
+    near = np.repeat(1.4826 * np.median(padded, axis=1), block)[: size.size]
+    return np.asarray(np.maximum(np.maximum(whole, near), 0.35 * resolution))
 
 
 def _stuck(time: Array, value: Array) -> Mask:

@@ -15,9 +15,9 @@ from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
 from dsp.joint import budget_of, covariance_of, stations_of
 from dsp.low import Cut, LowHeel, low_heel
-from dsp.prepare import Prepared, prepare
+from dsp.prepare import Prepared, even_parts, prepare
 from dsp.roll import DAMPING_USUAL, RollLaw, WindowRoll, day_law, envelope, window_roll
-from dsp.spectrum import Pooled
+from dsp.spectrum import Pooled, pooled
 from dsp.stretches import still_stretches
 from dsp.types import Array, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from dsp.wind import pressure_on
@@ -49,7 +49,8 @@ def evaluate_day(day: Day) -> DayHeel:
 
     still = still_stretches(grid, prepared.heel, prepared.windows, 1.0 / frequency)
     cuts = [Cut(part, r.stationary + 0.5 * r.transient) for part, r in zip(still, rolls, strict=True)]
-    low = low_heel(grid.step, prepared.heel, prepared.variance, cuts, frequency, damping, wind)
+    look = pooled(even_parts(grid, prepared.heel, prepared.windows), grid.step)
+    low = low_heel(grid.step, prepared.heel, prepared.variance, cuts, frequency, damping, wind, look)
 
     found = [
         evaluate_window(prepared, span, roll, low, frequency, damping)
@@ -108,7 +109,7 @@ def evaluate_day(day: Day) -> DayHeel:
         wind_coefficient=coefficient if windy else float("nan"),
         wind_coefficient_u=coefficient_u if windy else float("nan"),
         reference_wind=float(np.sqrt(abs(reference))) if windy else float("nan"),
-        spectrum=_spectrum(prepared.first_look, good, low),
+        spectrum=_spectrum(look, good, low),
         assumptions=prepared.alignment.assumptions,
         dof=float(np.median([one.dof for one in good])) if good else float("nan"),
         marks=prepared.marks,

@@ -71,7 +71,7 @@ def evaluate_window(
     scale, scale_dof = shrunk(own, own_dof, fit.shared_dof)
     model = MotionModel(
         hats=fit.hats,
-        density=fit.density * scale,
+        density=fit.density * np.where(np.arange(fit.hats.node.size) < fit.hats.low, scale, 1.0),
         roll_frequency=frequency,
         damping=damping,
         roll_variance=roll.stationary if np.isfinite(frequency) else 0.0,

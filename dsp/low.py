@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from config.units import DEGREE
-from dsp.motion import Hats
+from dsp.motion import Hats, roll_covariance
 from dsp.reml import Compressor, Contrast, LowFit, Stretch, fit
-from dsp.spectrum import Pooled, pooled
+from dsp.spectrum import Pooled, expected, nonnegative_fit
 from dsp.types import Array
 from dsp.wind import SMOOTHING, Pressure, smoothed
 
@@ -51,6 +51,7 @@ def low_heel(
     roll_frequency: float,
     damping: float,
     wind: Pressure | None,
+    look: Pooled,
 ) -> LowHeel:
     """Fit the low-frequency spectrum of the day, with the wind's coefficient where there is wind.
 
@@ -61,10 +62,9 @@ def low_heel(
     highest = min(HIGHEST, BELOW_ROLL * roll_frequency) if np.isfinite(roll_frequency) else HIGHEST
     highest = max(min(highest, 0.2 / step), 1.5 / typical)
     longest = max(lengths, default=60.0)
-    hats = Hats.between(0.5 / longest, highest)
-    compressor = Compressor(hats, step, roll_frequency, damping, highest)
-    look = pooled([_bridged(heel[c.part]) for c in cuts], step)
-    start = _at_nodes(look, hats)
+    hats = Hats.between(0.5 / longest, highest, 0.5 / step)
+    start = whole_band(look, hats, step, roll_frequency, damping, float(np.nanmedian(variance)))
+    compressor = Compressor(hats, start[hats.low :], step, roll_frequency, damping)
     candidates: list[tuple[float, Array]] = [(float("nan"), np.zeros((heel.size, 0)))]
     if wind is not None:
         candidates = []
@@ -98,16 +98,22 @@ def contrast_of(low: LowHeel, heel: Array, variance: Array, cut: Cut) -> Contras
     return low.compressor.contrast(made[0]) if made else None
 
 
-def _bridged(value: Array) -> Array:
-    here = np.isfinite(value)
-    if here.sum() < 3:
-        return np.zeros(0)
-    index = np.arange(value.size)
-    return np.interp(index, index[here], value[here])
+def whole_band(look: Pooled, hats: Hats, step: float, roll_frequency: float, damping: float, white: float) -> Array:
+    """Fit the whole pooled spectrum, roll and white noise included, by amounts of hats; (p,) rad2/Hz.
 
-
-def _at_nodes(look: Pooled, hats: Hats) -> Array:
+    The low nodes are a start for the likelihood; those above stay, since they hardly touch a mean.
+    """
     if look.frequency.size < 4:
         return np.full(hats.node.size, 1e-9)
-    node = np.maximum(hats.node, look.frequency[2])
-    return np.maximum(np.exp(np.interp(node, look.frequency[1:], np.log(look.density[1:] + 1e-30))), 1e-16)
+    size = 2 * (look.frequency.size - 1)
+    lags = np.arange(look.length) * step
+    parts = expected(hats.covariance(lags), step, look.length, size)
+    if np.isfinite(roll_frequency):
+        roll = expected(roll_covariance(lags, roll_frequency, damping), step, look.length, size)
+        parts = np.vstack([parts, roll])
+    use = look.frequency > 1.5 / (look.length * step)
+    parts = np.maximum(parts[:, use], 1e-12)
+    density = np.maximum(look.density[use], 1e-24)
+    fixed = np.full(density.size, 2.0 * step * white)
+    amount = nonnegative_fit(parts, density, fixed, 0.3 * np.median(density) / parts.max(axis=1) + 1e-24)
+    return np.maximum(amount[: hats.node.size], 1e-3 * 2.0 * step * white + 1e-20)

@@ -25,7 +25,7 @@ class Hats:
     """Hat functions on logarithmic frequency, with what is needed to turn them into covariances."""
 
     node: Array
-    """(p,) Hz, rising; below the first the spectrum is flat, above the last it falls with the fourth power."""
+    """(p,) Hz, rising; below the first and above the last the spectrum is flat."""
     frequency: Array
     """(f,) Hz, midpoints of the quadrature."""
     width: Array
@@ -33,20 +33,20 @@ class Hats:
     shape: Array
     """(p, f) value of each hat."""
 
+    low: int
+    """The first ``low`` nodes are low-frequency heel; the others carry what is broad beside and above the roll."""
+
     @classmethod
-    def between(cls, lowest: float, highest: float) -> Hats:
-        """Lay nodes from ``lowest`` to ``highest`` Hz in steps of about `NODE_RATIO`."""
+    def between(cls, lowest: float, highest: float, nyquist: float) -> Hats:
+        """Lay nodes from ``lowest`` to ``highest`` Hz in steps of about `NODE_RATIO`, and on to ``nyquist`` by 2."""
         lowest = min(lowest, highest / 1.3)
         count = max(2, round(float(np.log(highest / lowest) / np.log(NODE_RATIO))) + 1)
         node = np.geomspace(lowest, highest, count)
-        even = np.linspace(0.0, lowest, 13)
-        rising = np.geomspace(lowest, 4.0 * highest, 12 * count + 30)[1:]
-        edge = np.concatenate([even, rising])
+        above = max(1, round(float(np.log2(max(nyquist / highest, 2.0)))))
+        node = np.concatenate([node, highest * np.geomspace(1.0, max(nyquist / highest, 2.0), above + 1)[1:]])
+        edge = np.concatenate([np.linspace(0.0, lowest, 13), np.geomspace(lowest, node[-1], 12 * node.size + 30)[1:]])
         middle, width = 0.5 * (edge[1:] + edge[:-1]), np.diff(edge)
-        x = np.clip(np.log(middle / lowest) / np.log(highest / lowest) * (count - 1), 0.0, count - 1.0)
-        shape = np.maximum(0.0, 1.0 - np.abs(x - np.arange(count)[:, None]))
-        shape = shape * np.where(middle > highest, (highest / middle) ** 4, 1.0)
-        return cls(node=node, frequency=middle, width=width, shape=shape)
+        return cls(node=node, frequency=middle, width=width, shape=_hats(node, middle), low=count)
 
     def covariance(self, lag: Array) -> Array:
         """Return (p, *lag.shape): autocovariance of each hat of unit height; ``sinc`` spreads each quadrature cell."""
@@ -56,11 +56,13 @@ class Hats:
 
     def at(self, frequency: Array) -> Array:
         """Return (p, m): value of each hat at ``frequency`` Hz."""
-        count = self.node.size
-        safe = np.maximum(frequency, 1e-9)
-        x = np.clip(np.log(safe / self.node[0]) / np.log(self.node[-1] / self.node[0]) * (count - 1), 0.0, count - 1.0)
-        shape = np.maximum(0.0, 1.0 - np.abs(x - np.arange(count)[:, None]))
-        return np.asarray(shape * np.where(safe > self.node[-1], (self.node[-1] / safe) ** 4, 1.0))
+        return _hats(self.node, np.asarray(frequency, dtype=np.float64))
+
+
+def _hats(node: Array, frequency: Array) -> Array:
+    """Value (p, m) of each hat function at each frequency; piecewise linear in the logarithm of frequency."""
+    place = np.interp(np.log(np.maximum(frequency, 1e-9)), np.log(node), np.arange(node.size, dtype=np.float64))
+    return np.asarray(np.maximum(0.0, 1.0 - np.abs(place - np.arange(node.size)[:, None])))
 
 
 def roll_covariance(lag: Array, frequency: float, damping: float) -> Array:
@@ -85,14 +87,8 @@ def roll_covariance(lag: Array, frequency: float, damping: float) -> Array:
 def roll_spectrum(frequency: Array, natural: float, damping: float) -> Array:
     """Return the one-sided density (1/Hz) of `roll_covariance`."""
     ratio = np.asarray(frequency) / natural
-    return np.asarray(
-        4.0
-        * damping
-        / (np.pi * natural)
-        * ratio**2
-        * 2.0
-        / (2.0 * ((1.0 - ratio**2) ** 2 + (2.0 * damping * ratio) ** 2))
-    )
+    peak = 4.0 * damping / (np.pi * natural)
+    return np.asarray(peak * ratio**2 / ((1.0 - ratio**2) ** 2 + (2.0 * damping * ratio) ** 2))
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import numpy as np
 from dsp.bins import Binned, Grid, grid_over, interpolate_short, station_bins
 from dsp.clean import mark, spread_stamps
 from dsp.combine import Alignment, align, combined
-from dsp.spectrum import Pooled, pooled, roll_frequency
+from dsp.spectrum import pooled, roll_frequency
 from dsp.types import Array, Day, StationKnowledge, StationMarks, Trace, WindowSpan
 
 BINS_PER_ROLL = 10
@@ -39,8 +39,6 @@ class Prepared:
     """(n,) rad2, white noise of ``heel``."""
     aligned: Array
     """(s, n) rad."""
-    first_look: Pooled
-    """Spectrum of the windows, pooled."""
     roll_frequency: float
     """Hz at first look; NaN if no roll stands out."""
     windows: tuple[WindowSpan, ...]
@@ -100,7 +98,6 @@ def prepare(day: Day) -> Prepared | str:
         heel=heel,
         variance=variance,
         aligned=aligned,
-        first_look=look,
         roll_frequency=frequency,
         windows=windows,
     )

@@ -52,9 +52,9 @@ class Contrast:
     pressure: Array
     """(j, r)."""
     hats: Array
-    """(p, j, j) covariance for unit density at each node."""
+    """(low, j, j) covariance for unit density at each low node."""
     fixed: Array
-    """(j, j) rad2, covariance of roll and white noise."""
+    """(j, j) rad2, covariance of roll, of what is broad above it, and of white noise."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class LowFit:
     log_density: Array
     """(p,) of rad2/Hz."""
     covariance: Array
-    """(p, p) of ``log_density``."""
+    """(p, p) of ``log_density``; nought for the nodes above the low ones."""
     coefficient: Array
     """(r,) rad per unit of each wind regressor."""
     coefficient_covariance: Array
@@ -96,9 +96,10 @@ def shrunk(scale: float, dof: float, shared: float) -> tuple[float, float]:
 class Compressor:
     """Turns stretches into contrasts; keeps what stretches of one length share."""
 
-    def __init__(self, hats: Hats, step: float, roll_frequency: float, damping: float, highest: float) -> None:
-        self.hats, self.step = hats, step
-        self.roll_frequency, self.damping, self.highest = roll_frequency, damping, highest
+    def __init__(self, hats: Hats, above: Array, step: float, roll_frequency: float, damping: float) -> None:
+        """``above`` (p - low,) rad2/Hz is the density at the nodes above the low ones; ``step`` s; frequency Hz."""
+        self.hats, self.above, self.step = hats, above, step
+        self.roll_frequency, self.damping, self.highest = roll_frequency, damping, float(hats.node[hats.low - 1])
         self._lags = np.zeros((hats.node.size, 0))
         self._kept: dict[bytes, tuple[Array, Array, Array]] = {}
 
@@ -137,9 +138,10 @@ class Compressor:
     def contrast(self, stretch: Stretch) -> Contrast:
         """Project one stretch."""
         q, hats, roll = self._basis(stretch.index - stretch.index[0])
-        fixed = stretch.roll_variance * roll + (q.T * stretch.noise) @ q
+        low = self.hats.low
+        fixed = stretch.roll_variance * roll + np.tensordot(self.above, hats[low:], axes=1) + (q.T * stretch.noise) @ q
         fixed = fixed + np.eye(q.shape[1]) * (1e-12 * max(float(np.trace(fixed)), 1e-30) + 1e-22)
-        return Contrast(q.T @ stretch.heel, q.T @ stretch.pressure, hats, fixed)
+        return Contrast(q.T @ stretch.heel, q.T @ stretch.pressure, hats[:low], fixed)
 
 
 def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: Array) -> LowFit:
@@ -148,14 +150,14 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: 
     Parameters
     ----------
     contrasts : one for each stretch; empty ones are carried along with scale 1 and no degrees of freedom.
-    start : (p,) rad2/Hz to start from.
+    start : (p,) rad2/Hz to start from; above the low nodes it stays.
     coefficient_prior : (r,) standard uncertainty, about nought, of each wind coefficient before the day.
     """
-    nodes = hats.node.size
+    nodes = hats.low
     difference = np.diff(np.eye(nodes), axis=0) / ROUGHNESS
     prior = difference.T @ difference
     anchor = 0.01
-    theta0 = np.log(np.maximum(start, 1e-18))
+    theta0 = np.log(np.maximum(start[:nodes], 1e-18))
     level = float(np.mean(theta0))
     theta = theta0.copy()
     scale, dof, shared = np.ones(len(contrasts)), np.zeros(len(contrasts)), 1e4
@@ -190,8 +192,10 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: 
         shared = _shared_dof(scale, dof)
         if shared == before:
             break
-    covariance = np.linalg.inv(information + prior + anchor * np.eye(nodes))
-    return LowFit(hats, theta, covariance, coefficient, coefficient_covariance, scale, dof, shared, likelihood)
+    covariance = np.zeros((hats.node.size, hats.node.size))
+    covariance[:nodes, :nodes] = np.linalg.inv(information + prior + anchor * np.eye(nodes))
+    whole = np.concatenate([theta, np.log(np.maximum(start[nodes:], 1e-30))])
+    return LowFit(hats, whole, covariance, coefficient, coefficient_covariance, scale, dof, shared, likelihood)
 
 
 def _penalty(theta: Array, prior: Array, anchor: float, level: float) -> float:
@@ -274,7 +278,7 @@ def _scales(theta: Array, contrasts: list[Contrast], coefficient: Array) -> tupl
 
 def own_scale(one: Contrast, density: Array, coefficient: Array) -> tuple[float, float]:
     """Return one stretch's scale of low-frequency variance by maximum likelihood, and its degrees of freedom."""
-    low = np.tensordot(density, one.hats, axes=1)
+    low = np.tensordot(density[: one.hats.shape[0]], one.hats, axes=1)
     root = np.linalg.cholesky(one.fixed)
     half = solve_triangular(root, low, lower=True, check_finite=False)
     values, vectors = np.linalg.eigh(solve_triangular(root, half.T, lower=True, check_finite=False))

@@ -25,6 +25,8 @@ class Pooled:
     density: Array
     """(m,) rad2/Hz, one-sided."""
     stretches: int
+    length: int
+    """Bins of the longest of them."""
 
 
 def periodogram(value: Array, step: float, size: int) -> Array:
@@ -51,11 +53,58 @@ def pooled(stretches: list[Array], step: float) -> Pooled:
     """
     use = [s for s in stretches if s.size >= 8]
     if not use:
-        return Pooled(np.zeros(0), np.zeros(0), 0)
-    size = int(2 ** np.ceil(np.log2(2 * max(s.size for s in use))))
+        return Pooled(np.zeros(0), np.zeros(0), 0, 0)
+    length = max(s.size for s in use)
+    size = int(2 ** np.ceil(np.log2(2 * length)))
     weight = np.array([float(s.size) for s in use])
     powers = np.array([periodogram(s, step, size) for s in use])
-    return Pooled(np.fft.rfftfreq(size, step), np.asarray(weight @ powers / weight.sum()), len(use))
+    frequency = np.asarray(np.fft.rfftfreq(size, step), dtype=np.float64)
+    return Pooled(frequency, np.asarray(weight @ powers / weight.sum()), len(use), length)
+
+
+def expected(covariance: Array, step: float, length: int, size: int) -> Array:
+    """Return what `periodogram` gives on average for a stretch of ``length`` bins with this autocovariance.
+
+    The taper's own correlation times the autocovariance, transformed: leakage and blur of the finite stretch are in
+    it, so that a model can be compared with a short stretch without bias.
+
+    Parameters
+    ----------
+    covariance : (..., length) rad2 at lags 0, step, 2 step...
+
+    References
+    ----------
+    A. M. Sykulski, S. C. Olhede, A. P. Guillaumin, J. M. Lilly, J. J. Early, The debiased Whittle likelihood,
+    Biometrika 106 (2019) 251-266, eq. 5 (from memory).
+    """
+    taper = np.sin(np.pi * (np.arange(length) + 0.5) / length) ** 2
+    kernel = np.fft.irfft(np.abs(np.fft.rfft(taper, 2 * length)) ** 2, 2 * length)[:length] / float(np.sum(taper**2))
+    seen = covariance * kernel
+    turned = 2.0 * np.fft.rfft(seen, size).real - seen[..., :1]
+    return np.asarray(2.0 * step * turned)
+
+
+def nonnegative_fit(parts: Array, density: Array, fixed: Array, start: Array) -> Array:
+    """Fit a density by non-negative amounts of given parts under the likelihood of periodograms.
+
+    Minimises ``sum(log m + density / m)`` with ``m = fixed + amount @ parts`` by multiplicative steps, which never make
+    it worse.
+
+    Parameters
+    ----------
+    parts : (p, m). density, fixed : (m,). start : (p,), positive.
+
+    References
+    ----------
+    C. Fevotte and J. Idier, Algorithms for nonnegative matrix factorization with the beta-divergence, Neural Comput. 23
+    (2011) 2421-2456, Itakura-Saito case (from memory).
+    """
+    amount = start.copy()
+    for _ in range(150):
+        model = fixed + amount @ parts
+        up, down = parts @ (density / model**2), parts @ (1.0 / model)
+        amount = amount * np.sqrt(np.maximum(up, 1e-300) / np.maximum(down, 1e-300))
+    return amount
 
 
 def roll_frequency(spectrum: Pooled, shortest: float) -> tuple[float, float]:

@@ -60,8 +60,8 @@ class Writer(Protocol):
     def note(self, kind: str, data: dict[str, object]) -> None:
         """Hand over something worth knowing, memory only."""
 
-    def flush(self) -> FlushResult:
-        """Make rows durable; called from a thread."""
+    def flush(self, *, sync: bool | None = None) -> FlushResult:
+        """Make rows durable (``sync=True``: now); called from a thread."""
 
     def stop(self, reason: str) -> FlushResult:
         """Seal and write the stop record; called from a thread."""
@@ -237,6 +237,16 @@ class Recording:
         self._bytes_per_s = rate if self._bytes_per_s is None else 0.8 * self._bytes_per_s + 0.2 * rate
         return free / self._bytes_per_s / 3600.0 if self._bytes_per_s else None
 
+    async def _settle_messages(self) -> None:
+        """Make what came over MQTT safe and acknowledge it, so that the next run does not get it again."""
+        session = self._session
+        if session is None or not session.pending:
+            return
+        session.hold()
+        result = await asyncio.to_thread(self._writer.flush, sync=True)
+        session.acknowledge(result.safe_rows)
+        await session.settle()
+
     async def _finish(self, reason: str) -> None:
         """Take in what is queued, count up, flush and seal."""
         for line in self.lines:
@@ -347,6 +357,7 @@ async def recording(
                 except Exception as error:
                     raised = error
                 finally:
+                    await run._settle_messages()
                     for task in tasks:
                         task.cancel()
         except BaseException as error:

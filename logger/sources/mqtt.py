@@ -11,8 +11,11 @@ is the one place that reaches through the former to the latter, and a test fails
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
+import socket
 import ssl
+import threading
 from collections import Counter, deque
 from collections.abc import Callable
 from pathlib import Path
@@ -30,7 +33,7 @@ from logger.credentials import Credentials
 from logger.records import Flag
 from logger.sources.source import SourceLost
 
-RECEIVE_MAXIMUM = 20_000
+RECEIVE_MAXIMUM = 65_535
 """Messages the broker may send before one of them must be acknowledged (MQTT 5, section 3.1.2.11.3)."""
 KEEPALIVE_S = 5
 SESSION_S = 7 * 86400
@@ -38,6 +41,8 @@ SESSION_S = 7 * 86400
 LARGEST_PACKET = 300 * 1024
 """Bytes (MQTT 5, section 3.1.2.11.4); a longer payload is refused by the decoder with any protocol."""
 CONNECT_S = 5.0
+REDELIVERED_WITHIN_NS = 120_000_000_000
+"""A broker sends again at once; what has not come by then was not owed."""
 BURST_SHARE = 0.25
 """After a resumed session, messages closer together than this share of the usual spacing come from the queue."""
 
@@ -69,6 +74,31 @@ class AcknowledgingClient(aiomqtt.Client):
                 then(client, userdata, flags, *rest)  # type: ignore[arg-type]
 
         self._client.on_connect = connected
+        self._loop_thread = threading.get_ident()
+        self._client.on_socket_register_write = self._want_to_write
+
+    def _want_to_write(self, _client: paho.Client, _userdata: object, sock: socket.socket) -> None:
+        # aiomqtt's own hands the socket to the loop later, when it may be closed already.
+        if threading.get_ident() == self._loop_thread:
+            self._add_writer(sock)
+        else:
+            self._loop.call_soon_threadsafe(self._add_writer, sock)
+
+    def _add_writer(self, sock: socket.socket) -> None:
+        if sock.fileno() >= 0:
+            self._loop.add_writer(sock.fileno(), self._write)
+
+    def _write(self) -> None:
+        try:
+            self._client.loop_write()
+        except Exception as error:  # a broken connection can show as nearly anything here
+            if not self._disconnected.done():
+                self._disconnected.set_exception(error)
+
+    @property
+    def all_written(self) -> bool:
+        """Whether everything to be sent has gone to the socket."""
+        return not self._client.want_write()
 
     def acknowledge(self, mid: int) -> None:
         """Tell the broker that message ``mid`` (QoS 1) is ours for good."""
@@ -210,6 +240,8 @@ class MqttSession:
         self._safe_before: dict[int, int] = {}
         self._routes: dict[str, tuple[Subscriber, ...]] = {}
         self._again = False
+        self._holding = False
+        self._connected_ns = 0
         self.duplicates = 0
         """Redelivered messages whose rows are there already; not recorded twice."""
         self.kept_from_before = 0
@@ -236,10 +268,10 @@ class MqttSession:
     async def run(self, opened: Callable[[], None]) -> None:
         """See `logger.sources.source.Source`."""
         client = self._make_client()
-        self._forget_connection()
         try:
             async with client:
                 self._client = client
+                self._connected_ns = self._clock.monotonic_ns()
                 if client.session_present:
                     for subscriber in self._subscribers:
                         subscriber.resumed(self._clock.monotonic_ns())
@@ -255,7 +287,9 @@ class MqttSession:
         except (OSError, ValueError) as error:
             raise SourceLost(str(error)[:200]) from error
         finally:
-            self._client = None
+            if self._client is not None:
+                self._client = None
+                self._forget_connection()
 
     def acknowledge(self, safe_rows: int) -> int:
         """Acknowledge every message whose rows are on disk; returns how many. Call it on the loop after a flush."""
@@ -268,7 +302,21 @@ class MqttSession:
             client.acknowledge(mid)
             self._acknowledged.append(mark)
             count += 1
+        if self._owed and self._clock.monotonic_ns() - self._connected_ns > REDELIVERED_WITHIN_NS:
+            self._owed.clear()
+            self._safe_before.clear()
         return count
+
+    async def settle(self, seconds: float = 1.0) -> None:
+        """Before the end: send out what was acknowledged. Called after `hold` and a last `acknowledge`."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                while self._client is not None and not self._client.all_written:
+                    await asyncio.sleep(0.01)
+
+    def hold(self) -> None:
+        """Take no more messages; what comes now stays with the broker for the next run."""
+        self._holding = True
 
     def come_again(self) -> None:
         """Drop the connection if messages were refused, so that the broker sends them again. Call it when rows fit."""
@@ -298,17 +346,21 @@ class MqttSession:
         return AcknowledgingClient(self._message, self._host, self._port, **options)
 
     def _forget_connection(self) -> None:
-        """Message numbers die with a connection; remember what will come again although its rows are there."""
-        self._owed = Counter(self._acknowledged)
+        """Message numbers die with a connection; remember what will come again although its rows are there.
+
+        That is what was not acknowledged yet, and what was acknowledged last, since that may not have arrived.
+        """
+        self._owed.update(self._acknowledged)
         self._owed.update(mark for _, _, mark in self._pending)
+        self._safe_before.update((mark, stop) for stop, _, mark in self._pending)
         self._acknowledged.clear()
-        self._acknowledged.extend(mark for _, _, mark in self._pending)
-        self._safe_before = {mark: stop for stop, _, mark in self._pending}
         self._pending.clear()
 
     def _message(self, message: paho.MQTTMessage) -> None:
         now = self._clock.monotonic_ns()
         mid = message.mid if message.qos == 1 else 0
+        if self._holding:
+            return
         try:
             topic = message.topic
         except UnicodeDecodeError:
@@ -325,10 +377,9 @@ class MqttSession:
             self._settle(0, mid, 0)
             return
         mark = hash((topic, payload))
-        if message.dup and self._owed[mark] > 0:
-            self._owed[mark] -= 1
+        if message.dup and mark in self._owed:
             self.duplicates += 1
-            self._settle(self._safe_before.get(mark, 0), mid, mark)
+            self._settle(self._paid(mark), mid, mark)
             return
         stops = [s.message(payload, now, redelivered=message.dup) for s in subscribers]
         if min(stops) < 0:
@@ -336,6 +387,15 @@ class MqttSession:
             self._again = True
             return
         self._settle(max(stops), mid, mark)
+
+    def _paid(self, mark: int) -> int:
+        """Strike a redelivered message off; how many rows must be safe before it may be acknowledged this time."""
+        stop = self._safe_before.get(mark, 0)
+        self._owed[mark] -= 1
+        if self._owed[mark] <= 0:
+            del self._owed[mark]
+            self._safe_before.pop(mark, None)
+        return stop
 
     def _settle(self, stop: int, mid: int, mark: int) -> None:
         if mid:

@@ -27,7 +27,7 @@ class Grid:
     @property
     def time(self) -> Array:
         """(size,) s, bin centres."""
-        return self.start + (np.arange(self.size) + 0.5) * self.step
+        return np.asarray(self.start + (np.arange(self.size) + 0.5) * self.step, dtype=np.float64)
 
     def slice(self, start: float, stop: float) -> slice:
         """Return the bins whose centres lie in ``[start, stop)``."""

@@ -14,11 +14,11 @@ from dsp import checks
 from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
 from dsp.joint import budget_of, covariance_of, stations_of
-from dsp.low import Cut, LowHeel, low_heel
-from dsp.prepare import Prepared, even_parts, prepare
-from dsp.roll import DAMPING_USUAL, RollLaw, WindowRoll, day_law, envelope, window_roll
-from dsp.spectrum import Pooled, pooled
-from dsp.stretches import still_stretches
+from dsp.low import LowHeel
+from dsp.model import model_of
+from dsp.prepare import Prepared, prepare
+from dsp.roll import RollLaw
+from dsp.spectrum import Pooled
 from dsp.types import Array, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from dsp.wind import pressure_on
 
@@ -43,18 +43,11 @@ def evaluate_day(day: Day) -> DayHeel:
     grid = prepared.grid
     wind = pressure_on(grid, day.wind) if day.wind is not None else None
 
-    law, rolls = _rolls(prepared)
-    frequency = law.frequency if law else prepared.roll_frequency
-    damping = law.damping if law else DAMPING_USUAL
-
-    still = still_stretches(grid, prepared.heel, prepared.windows, 1.0 / frequency)
-    cuts = [Cut(part, r.stationary + 0.5 * r.transient) for part, r in zip(still, rolls, strict=True)]
-    look = pooled(even_parts(grid, prepared.heel, prepared.windows), grid.step)
-    low = low_heel(grid.step, prepared.heel, prepared.variance, cuts, frequency, damping, wind, look)
+    model = model_of(prepared, wind)
+    low = model.low
 
     found = [
-        evaluate_window(prepared, span, roll, low, frequency, damping)
-        for span, roll in zip(prepared.windows, rolls, strict=True)
+        evaluate_window(prepared, span, roll, model) for span, roll in zip(prepared.windows, model.rolls, strict=True)
     ]
     good = [one for one in found if isinstance(one, Evaluated)]
 
@@ -62,7 +55,7 @@ def evaluate_day(day: Day) -> DayHeel:
     coefficient = float(low.fit.coefficient[0]) if windy else 0.0
     coefficient_u = float(np.sqrt(low.fit.coefficient_covariance[0, 0])) if windy else 0.0
     reference = float(np.mean([one.pressure for one in good])) if windy and good else 0.0
-    day_roll = _day_roll(law, good)
+    day_roll = _day_roll(model.law, good)
 
     windows, places, number = [], [], -1
     for k, span in enumerate(day.windows):
@@ -109,22 +102,11 @@ def evaluate_day(day: Day) -> DayHeel:
         wind_coefficient=coefficient if windy else float("nan"),
         wind_coefficient_u=coefficient_u if windy else float("nan"),
         reference_wind=float(np.sqrt(abs(reference))) if windy else float("nan"),
-        spectrum=_spectrum(look, good, low),
+        spectrum=_spectrum(model.look, good, low),
         assumptions=prepared.alignment.assumptions,
         dof=float(np.median([one.dof for one in good])) if good else float("nan"),
         marks=prepared.marks,
     )
-
-
-def _rolls(prepared: Prepared) -> tuple[RollLaw | None, list[WindowRoll]]:
-    """Roll of the day and of each window; a law of None means that no roll can be made out."""
-    grid, frequency = prepared.grid, prepared.roll_frequency
-    if not np.isfinite(frequency):
-        return None, [WindowRoll(float("nan"), float("nan"), 0.0, 0.0)] * len(prepared.windows)
-    envelopes = [envelope(prepared.heel[grid.slice(w.start, w.stop)], grid.step, frequency) for w in prepared.windows]
-    law = day_law(envelopes, grid.step, frequency)
-    used = law or RollLaw(frequency, float("nan"), DAMPING_USUAL, DAMPING_USUAL, 0.1)
-    return law, [window_roll(e, grid.step, frequency, used) for e in envelopes]
 
 
 def _day_roll(law: RollLaw | None, good: list[Evaluated]) -> RollMotion:

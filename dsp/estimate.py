@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dsp.low import Cut, LowHeel, contrast_of
+from dsp.low import Cut, contrast_of
+from dsp.model import DayModel
 from dsp.motion import MotionModel, roll_covariance
 from dsp.prepare import Prepared
 from dsp.reml import own_scale, shrunk
@@ -44,22 +45,20 @@ class Evaluated:
     own_dof: float
 
 
-def evaluate_window(
-    prepared: Prepared, span: WindowSpan, roll: WindowRoll, low: LowHeel, frequency: float, damping: float
-) -> Evaluated | str:
+def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, model_of_day: DayModel) -> Evaluated | str:
     """Evaluate one window under the day's model, its own amplitudes drawn towards the day's.
 
     Parameters
     ----------
     roll : strength of its roll, from `dsp.roll.window_roll`.
-    low : the day's low-frequency heel and wind.
-    frequency, damping : Hz and fraction of critical, of the day; NaN where there is no roll.
+    model_of_day : roll, low-frequency heel and wind of the day.
 
     Returns
     -------
     The window, or a reason why it cannot be evaluated.
     """
-    grid = prepared.grid
+    grid, low = prepared.grid, model_of_day.low
+    frequency, damping = model_of_day.frequency, model_of_day.damping
     part = grid.slice(span.start, span.stop)
     index = np.arange(part.start, part.stop)
     index = index[np.isfinite(prepared.heel[index])]

@@ -12,9 +12,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from dsp.types import Array
+
+Lags = NDArray[np.floating[Any]]
 
 NODE_RATIO = 1.6
 """Ratio of neighbouring frequencies at which the low-frequency spectrum is given."""
@@ -48,7 +53,7 @@ class Hats:
         middle, width = 0.5 * (edge[1:] + edge[:-1]), np.diff(edge)
         return cls(node=node, frequency=middle, width=width, shape=_hats(node, middle), low=count)
 
-    def covariance(self, lag: Array) -> Array:
+    def covariance(self, lag: Lags) -> Array:
         """Return (p, *lag.shape): autocovariance of each hat of unit height; ``sinc`` spreads each quadrature cell."""
         flat = np.abs(lag).ravel()
         wave = np.cos(2.0 * np.pi * self.frequency[:, None] * flat) * np.sinc(self.width[:, None] * flat)
@@ -65,7 +70,7 @@ def _hats(node: Array, frequency: Array) -> Array:
     return np.asarray(np.maximum(0.0, 1.0 - np.abs(place - np.arange(node.size)[:, None])))
 
 
-def roll_covariance(lag: Array, frequency: float, damping: float) -> Array:
+def roll_covariance(lag: Lags, frequency: float, damping: float) -> Array:
     """Return the autocovariance of unit variance of the randomly driven roll at ``lag`` s.
 
     Parameters
@@ -106,11 +111,11 @@ class MotionModel:
     white: float
     """rad2, variance of the white part of one bin."""
 
-    def low_covariance(self, lag: Array) -> Array:
+    def low_covariance(self, lag: Lags) -> Array:
         """Return the autocovariance (rad2) of low-frequency heel alone."""
         return np.asarray(np.tensordot(self.density, self.hats.covariance(lag), axes=1))
 
-    def covariance(self, lag: Array) -> Array:
+    def covariance(self, lag: Lags) -> Array:
         """Return the autocovariance (rad2) of low-frequency heel and roll."""
         low = self.low_covariance(lag)
         if not self.roll_variance > 0.0:

@@ -251,9 +251,10 @@ def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, coefficient
         coefficient = coefficient_covariance @ right
     likelihood = -0.5 * float(np.sum((coefficient / coefficient_prior[:regressors]) ** 2))
     score, information = np.zeros(nodes), np.zeros((nodes, nodes))
-    for one, s, factor in zip(contrasts, scale, factors, strict=True):
-        if factor is None:
+    for one, s, kept in zip(contrasts, scale, factors, strict=True):
+        if kept is None:
             continue
+        factor = kept
         rest = one.value - one.pressure @ coefficient
         turned = cho_solve(factor, rest, check_finite=False)
         likelihood -= 0.5 * float(rest @ turned) + float(np.sum(np.log(np.diag(factor[0]))))

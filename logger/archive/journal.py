@@ -213,8 +213,9 @@ def _head_length(data: bytes) -> int:
 
 def _batches(head: bytes, data: bytes, position: int) -> Iterator[tuple[Any, int, int]]:
     """Yield (batch or None for a wrong CRC, number of its first row, length in bytes) until the first damage."""
-    # The schema is put in front so that reading can begin in the middle of the file.
-    source = pa.BufferReader(pa.py_buffer(head + data[position:]))
+    # The schema is put in front so that reading can begin in the middle of the file; the whole file is not copied.
+    at_start = position == len(head) and data.startswith(head)
+    source = pa.BufferReader(pa.py_buffer(data if at_start else head + data[position:]))
     stream = pa.ipc.open_stream(source)
     before = source.tell()
     while True:

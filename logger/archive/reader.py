@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from config.errors import bad
 from logger.archive.layout import RUN_NAME, RunInfo, list_runs, run_info
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 MARGIN_NS = 120_000_000_000
 """Read on either side of a stretch so that its times are repaired as those of the whole day would be."""
-STRETCH_ROWS = 400_000
+STRETCH_ROWS = 100_000
 """Pieces are repaired together up to so many rows, so that memory stays small."""
 WORKERS = 2
 FRAME_COLUMNS = ["time", "device_time", "run", "station", "quantity", "unit", "value", "sent", "flags", "sequence"]
@@ -171,7 +172,7 @@ def _channel(
     total = sum(piece.rows for piece in pieces)
     time = np.empty(total, dtype=np.int64)
     value = np.empty(total, dtype=np.float64)
-    flags = np.empty(total, dtype=np.uint16)
+    flags: NDArray[np.uint16] | None = None
     filled = 0
     timing = []
     stretches = list(_stretches(pieces))
@@ -179,17 +180,23 @@ def _channel(
     for begin in range(0, len(stretches), 2 * WORKERS):
         for part in pool.map(lambda s: _part(s, low, high, repair), stretches[begin : begin + 2 * WORKERS]):
             end = filled + part.time.size
-            time[filled:end], value[filled:end], flags[filled:end] = part.time, part.value, part.flags
+            time[filled:end], value[filled:end] = part.time, part.value
+            if flags is None and part.flags.any():
+                flags = np.zeros(total, dtype=np.uint16)
+            if flags is not None:
+                flags[filled:end] = part.flags
             filled = end
             timing.append(part.timing)
-    time, value, flags = time[:filled], value[:filled], flags[:filled]
+    time, value = time[:filled], value[:filled]
+    # No flag in the whole series takes no memory.
+    bits = np.broadcast_to(np.uint16(0), filled) if flags is None else flags[:filled]
     if not _rising(time):
         order = np.argsort(time, kind="stable")
-        time, value, flags = strictly_increasing(time[order]), value[order], flags[order]
+        time, value, bits = strictly_increasing(time[order]), value[order], bits[order]
     names = sorted({piece.run for piece in pieces})
     first = pieces[0]
     history = (f"{filled} readings from {'run' if len(names) == 1 else 'runs'} {', '.join(names)}", tell(tuple(timing)))
-    return Series(first.station, first.quantity, time, value, first.unit, flags, history), tuple(timing)
+    return Series(first.station, first.quantity, time, value, first.unit, bits, history), tuple(timing)
 
 
 def _stretches(pieces: list[Piece]) -> Iterator[list[Piece]]:

@@ -121,6 +121,7 @@ class Sealer:
         segment = min(self.waiting)
         try:
             sealed = outcome()
+            pa.default_memory_pool().release_unused()
         except SealFailed as error:
             self.kept[segment] = self.waiting.pop(segment)
             return [f"segment {segment}: {error}"]

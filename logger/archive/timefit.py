@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Int = NDArray[np.int64]
+Way = Literal["device time", "counted samples", "earliest arrivals", "arrival"]
+"""How times were found."""
 Float = NDArray[np.float64]
 Reals = NDArray[np.floating[Any]]
 
 BLOCK_S = 30.0
 """Length over which the floor of the delay and the beat of a station are taken as straight."""
+COUNTED: Way = "counted samples"
+EARLIEST: Way = "earliest arrivals"
 COARSE = 1.5
 """A device clock that moves on only every so many beats does not separate samples."""
 STEP_S = 0.5
@@ -36,16 +40,40 @@ class Fitted:
 
 
 def nominal_period(host: Int) -> float:
-    """Beat of a station in ns from its arrivals: median over stretches of 50, so that losses and bursts hardly count.
+    """Beat of a station in ns from its arrivals; 0 where it has none.
 
-    Returns 0 where the station has no beat (half of the stretches differ from the median by more than a fifth).
+    Single steps near the median tell it first (a lost sample makes a double step and does not count). Then ever longer
+    lags, each divided by the whole number of beats that the lag before makes of it: jitter shrinks with the lag.
+    Where samples come in bursts single steps say nothing, and a median over long stretches must do.
     """
-    span = min(50, max(1, (host.size - 1) // 4))
-    steps = (host[span:] - host[:-span])[:: max(1, span // 5)] / span
-    middle = float(np.median(steps))
-    if middle <= 0 or np.median(np.abs(steps - middle)) > 0.2 * middle:
+    if host.size < 3:
         return 0.0
-    return middle
+    steps = np.diff(host)
+    beat = float(np.median(steps))
+    near = steps[np.abs(steps - beat) < 0.5 * beat]
+    if beat <= 0 or near.size < 0.6 * steps.size:
+        return _bursty_period(host)
+    beat = float(np.median(near))
+    lag = 10
+    while lag <= host.size // 4:
+        spans = host[lag:] - host[:-lag]
+        beats = np.round(spans / beat)
+        better = float(np.median(spans[beats > 0] / beats[beats > 0]))
+        if abs(better / beat - 1.0) * lag > 0.3:
+            break
+        beat = better
+        lag *= 10
+    return beat
+
+
+def _bursty_period(host: Int) -> float:
+    """Beat by long stretches; needs enough of them to tell a beat from chance (whose scatter shrinks much slower)."""
+    if host.size < 400:
+        return 0.0
+    span = host.size // 8
+    steps = (host[span:] - host[:-span])[:: max(1, span // 20)] / span
+    middle = float(np.median(steps))
+    return middle if middle > 0 and np.median(np.abs(steps - middle)) < 0.03 * middle else 0.0
 
 
 def by_device(host: Int, device: Int, period: float) -> Fitted | None:
@@ -82,34 +110,75 @@ def by_device(host: Int, device: Int, period: float) -> Fitted | None:
     return Fitted(time, 1e9 / mean_beat, 1e9 / mean_beat * noise / span, lost)
 
 
+def by_beat(host: Int, sequence: Int | None, period: float) -> tuple[Fitted | None, Way]:
+    """Times of a station with a beat, between silences one stretch after another; see `by_counting`, `by_order`."""
+    silences = np.flatnonzero(np.diff(host) > max(10e9, 50 * period)) + 1
+    bounds = [0, *silences.tolist(), host.size]
+    parts: list[Fitted] = []
+    ways: list[tuple[int, Way]] = []
+    for low, high in itertools.pairwise(bounds):
+        fitted: Fitted | None = None
+        way: Way = "arrival"
+        if high - low >= 20:
+            fitted, way = by_counting(host[low:high], period), COUNTED
+            if fitted is None:
+                numbers = None if sequence is None else sequence[low:high]
+                fitted, way = by_order(host[low:high], numbers, period), EARLIEST
+        parts.append(fitted or Fitted(host[low:high], float("nan"), float("nan"), 0))
+        ways.append((high - low, way))
+    size = np.asarray([part.time_ns.size for part in parts], dtype=np.float64)
+    rates = np.asarray([part.rate_hz for part in parts])
+    known = np.isfinite(rates)
+    if not known.any():
+        return None, "arrival"
+    rate = float(np.average(rates[known], weights=size[known]))
+    doubt = float(np.sqrt(np.sum((size * [part.rate_u_hz for part in parts])[known] ** 2)) / size[known].sum())
+    times = np.concatenate([part.time_ns for part in parts]) if len(parts) > 1 else parts[0].time_ns
+    return Fitted(times, rate, doubt, sum(part.lost for part in parts)), max(ways)[1]
+
+
 def by_counting(host: Int, period: float) -> Fitted | None:
     """Number the samples of a steady station and lay them on its beat.
 
-    None where arrivals scatter too much to be counted (bursts).
+    Each block of arrivals has a phase against the beat (the direction of the mean of exp(2 pi i t / period)); phases
+    are unwrapped from block to block, so a beat that is slightly wrong, or drifts, does no harm. A sample belongs to
+    the beat that lies up to 0.7 periods before it or 0.3 after it: delays have one sign.
+
+    None where arrivals scatter too much to be counted: the mean resultant of a block under 0.6, about a fifth of a
+    period of exponential delay.
     """
-    steps = np.diff(host) / period
-    whole = np.round(steps)
-    if np.mean(np.abs(steps - whole) > 0.3) > 0.05 or np.mean(whole == 0) > 0.05:
-        return None
-    number = np.concatenate([[0], np.cumsum(whole.astype(np.int64))])
-    number = _spread_bursts(number, int(30e9 / period))
     at = (host - host[0]).astype(np.float64)
-    beat = float(period)
-    for _ in range(2):
-        # A count that slipped by one shows as a whole beat between the levels of neighbouring blocks.
-        centres, levels = _floors(number * (beat / 1e9), (at - number * beat) / 1e9, quantile=0.5)
-        jumps = np.round(np.diff(levels) * 1e9 / beat).astype(np.int64)
-        if jumps.any():
-            where = np.searchsorted(number, (centres[:-1] + centres[1:]) * 0.5e9 / beat)
-            for row, jump in zip(where[jumps != 0], jumps[jumps != 0], strict=True):
-                number[row:] += jump
-            number = np.maximum.accumulate(number)
-            centres, levels = _floors(number * (beat / 1e9), (at - number * beat) / 1e9, quantile=0.5)
-        slope, _intercept = _straight(centres, levels)
-        beat = float(beat * (1.0 + slope))
+    size = int(np.clip(BLOCK_S * 1e9 / period, 20, 200))
+    blocks = max(1, at.size // size)
+    size = at.size // blocks
+    turns = at / period
+    # The whole turns are taken off first: a large argument would cost the cosine its last digits.
+    arrow = np.exp(2j * np.pi * (turns - np.floor(turns)))[: blocks * size].reshape(blocks, size).mean(axis=1)
+    if np.median(np.abs(arrow)) < 0.6:
+        return None
+    phases = np.unwrap(np.angle(arrow)) / (2 * np.pi)
+    centres = at[: blocks * size].reshape(blocks, size).mean(axis=1)
+    slope, _ = _straight(centres / 1e9, phases)
+    if blocks > 1:
+        # The slope carries the phase on beyond the middle of the first and the last block.
+        centres = np.concatenate([[0.0], centres, [at[-1]]])
+        phases = np.concatenate(
+            [
+                [phases[0] - slope * (centres[1] - 0.0) / 1e9],
+                phases,
+                [phases[-1] + slope * (at[-1] - centres[-2]) / 1e9],
+            ]
+        )
+    number = np.floor(turns - np.interp(at, centres, phases) + 0.3).astype(np.int64)
+    number = np.maximum.accumulate(number)
+    if np.mean(np.diff(number) == 0) > 0.05:
+        return None
+    number = _spread_bursts(number - number[0], int(30e9 / period))
+    beat = period / (1.0 - slope * period / 1e9)
     residual = (at - number * beat) / 1e9
-    centres, floors = _floors(number * (beat / 1e9), residual, quantile=0.05)
-    carry = np.interp(number * (beat / 1e9), centres, floors)
+    on_beat = number * (beat / 1e9)
+    middles, floors = _floors(on_beat, residual, quantile=0.05)
+    carry = np.interp(on_beat, middles, floors)
     time = host[0] + np.round(number * beat + carry * 1e9).astype(np.int64)
     spread = float(np.std(residual - carry))
     span = float(number[-1] - number[0]) or 1.0
@@ -163,16 +232,21 @@ def _spread_bursts(number: Int, reach: int) -> Int:
 
 
 def _floors(at: Reals, level: Reals, quantile: float = 0.0, block: float = BLOCK_S) -> tuple[Float, Float]:
-    """Centre and low quantile of ``level`` in blocks of ``at`` (both s, ``at`` in order); at least one block."""
-    count = max(1, int((at[-1] - at[0]) // block))
-    edges = np.searchsorted(at, at[0] + (at[-1] - at[0]) * np.arange(1, count) / count)
-    bounds = np.unique(np.concatenate([[0], edges, [at.size]]))
-    centres, floors = [], []
-    for low, high in itertools.pairwise(bounds):
-        part = level[low:high]
-        centres.append((at[low] + at[high - 1]) / 2.0)
-        floors.append(np.min(part) if quantile == 0.0 else np.quantile(part, quantile))
-    return np.asarray(centres), np.asarray(floors)
+    """Middle and low quantile of ``level`` in blocks of equal count that last about ``block`` (``at`` in order; s).
+
+    What does not fill the last block is joined by as many rows before it, so that every block has the same count.
+    """
+    blocks = max(1, int((at[-1] - at[0]) // block))
+    size = max(1, at.size // blocks)
+    blocks = at.size // size
+    rank = min(size - 1, int(quantile * size))
+    whole = blocks * size
+    floors = np.partition(level[:whole].reshape(blocks, size), rank, axis=1)[:, rank]
+    starts = np.arange(blocks) * size
+    if whole < at.size and (at.size - whole) > size // 4:
+        starts = np.append(starts, at.size - size)
+        floors = np.append(floors, np.partition(level[-size:], rank)[rank])
+    return (at[starts] + at[starts + size - 1]) / 2.0, np.asarray(floors, dtype=np.float64)
 
 
 def _straight(x: Float, y: Float) -> tuple[float, float]:

@@ -35,7 +35,7 @@ class Limits:
 
     sync_s: float = 1.0
     """At most one fsync in so many seconds."""
-    segment_rows: int = 600000
+    segment_rows: int = 400_000
     segment_s: float = 1800.0
     """A segment is sealed once it holds so many rows or is so old."""
     waiting_rows: int = 1_500_000

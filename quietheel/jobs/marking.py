@@ -68,7 +68,7 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
     if kind == "window_close" and data.get("window") is None and now.open_window is None:
         raise bad("mark", "window_close", None, "an open window; `quietheel mark open` opens one")
     if kind in ("window_close", "void", "overrule", "confirm", "reading") and data.get("window") is not None:
-        _one_of("window", data["window"], labels)
+        _one_of("window", data["window"], labels + (steps if kind == "confirm" else []))
     if kind == "void" and data.get("event") is not None:
         _one_of("event", data["event"], [event.number for event in events])
     if kind == "people":

@@ -1,0 +1,44 @@
+"""``quietheel simulate``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from quietheel.commands.common import json_option, print_json, talk
+from quietheel.jobs.simulate import simulate
+
+
+@click.command(
+    "simulate",
+    epilog="Example:  quietheel simulate merrowby --out practice --seed 7 && quietheel reduce practice",
+)
+@click.argument("scenario")
+@click.option(
+    "--out", "folder", required=True, type=click.Path(path_type=Path, file_okay=False), help="Test folder to make."
+)
+@click.option("--seed", type=int, default=None, help="In place of the scenario's own.")
+@json_option
+def command(scenario: str, folder: Path, seed: int | None, as_json: bool) -> None:
+    """Make a synthetic test day from SCENARIO, a file or the name of a packaged one (merrowby), with known truth.
+
+    The folder gets record, marks, plan and truth.json, and is reduced like a real one.
+    """
+    made = simulate(scenario, folder, seed=seed, tell=talk)
+    if as_json:
+        print_json(
+            {
+                "folder": made.folder,
+                "run": made.run,
+                "readings": made.readings,
+                "truth": json.loads(made.truth.as_json()),
+            }
+        )
+        return
+    truth = made.truth
+    click.echo(f"{made.folder}: {made.readings} readings, {made.windows} windows; true GM {truth.gm_m:.4f} m")
+    for spoilt in truth.spoils:
+        click.echo(f"  spoilt: {spoilt.what}")
+    talk(f"Next: quietheel reduce {made.folder}; truth.json says what should come out")

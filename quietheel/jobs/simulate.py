@@ -1,0 +1,118 @@
+"""Make a test folder of a synthetic day: record, marks, plan, and the truth beside them."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import resources
+from itertools import islice
+from pathlib import Path
+
+from config.errors import bad
+from config.folder import TestFolder, digest
+from logger.archive.writer import RunWriter
+from logger.events import EventLog
+from logger.records import CANONICAL_UNIT, Channel
+from sim.day import SimulatedDay
+from sim.day import simulate as make_day
+from sim.scenario import load_scenario, packaged_scenarios
+from sim.truth import Truth
+
+_AT_ONCE = 50_000
+"""Readings handed to the writer at a time."""
+
+
+@dataclass(frozen=True)
+class Simulated:
+    """What was made."""
+
+    folder: Path
+    run: str
+    readings: int
+    windows: int
+    truth: Truth
+
+
+@dataclass(frozen=True)
+class _Clock:
+    ns: int
+
+    def utc_ns(self) -> int:
+        return self.ns
+
+
+def simulate(
+    scenario: Path | str,
+    folder: Path | str,
+    *,
+    seed: int | None = None,
+    tell: Callable[[str], None] = lambda text: None,
+) -> Simulated:
+    """Make a synthetic day as a test folder, straight to disk.
+
+    Parameters
+    ----------
+    scenario : a scenario file, or the name of a packaged one (``merrowby``).
+    folder : where to; must not hold a record yet. A plan that is there already is kept; else one is written from the
+        scenario (or, for a packaged scenario, its whole prepared folder).
+    seed : in place of the scenario's own.
+    tell : called with what is going on.
+
+    Raises
+    ------
+    BadInput naming what is wrong with the scenario or the folder.
+
+    Example
+    -------
+    >>> import quietheel
+    >>> made = quietheel.simulate("merrowby", "practice", seed=7)  # doctest: +SKIP
+    >>> made.truth.gm_m  # doctest: +SKIP
+    1.065
+    """
+    place = TestFolder(Path(folder))
+    day = prepare(scenario, place, seed, tell)
+    tell("writing the record")
+    run, count = _write(day, place)
+    log = EventLog(place.path, _Clock(day.end_ns))
+    for mark in day.marks:
+        log.append(mark.kind, "simulator", mark.data, at_ns=mark.time_ns)
+    return Simulated(place.path, run, count, len(day.truth.windows), day.truth)
+
+
+def prepare(scenario: Path | str, place: TestFolder, seed: int | None, tell: Callable[[str], None]) -> SimulatedDay:
+    """Make the day and its folder, without record and marks; the truth lies beside."""
+    known = packaged_scenarios()
+    path = Path(scenario)
+    if not path.is_file() and str(scenario) not in known:
+        raise bad("command line", "SCENARIO", str(scenario), f"a scenario file, or one of: {', '.join(known)}")
+    if place.record.is_dir() and any(place.record.glob("*/start.json")):
+        raise bad("record", "this test folder", place.path.name, "a folder without a record; nothing was written")
+    tell("working out the day")
+    loaded = load_scenario(path)
+    day = make_day(loaded, seed)
+    place.path.mkdir(parents=True, exist_ok=True)
+    if not place.plan_file.exists():
+        prepared = Path(str(resources.files("quietheel") / "demo" / str(scenario)))
+        if prepared.is_dir():
+            shutil.copytree(prepared, place.path, dirs_exist_ok=True, ignore=shutil.ignore_patterns("__pycache__"))
+        else:
+            from quietheel.jobs.planned import plan_text
+
+            place.plan_file.write_text(plan_text(day), encoding="utf-8", newline="\n")
+    day.truth.write(place.path / "truth.json")
+    return day
+
+
+def _write(day: SimulatedDay, place: TestFolder) -> tuple[str, int]:
+    channels = [Channel(s.station, s.quantity, CANONICAL_UNIT[s.quantity], "simulator") for s in day.signals]
+    writer = RunWriter(place.record, channels, digest(place.plan_file), _Clock(day.epoch_ns))
+    run = writer.start().name
+    readings = day.readings()
+    count = 0
+    while part := list(islice(readings, _AT_ONCE)):
+        writer.append(part)
+        writer.flush(sync=False)
+        count += len(part)
+    writer.stop("end of the synthetic day")
+    return run, count

@@ -5,9 +5,12 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from config.model import Name, NotNegative, Point, Positive, Table
+
+AsTyped = Annotated[str, StringConstraints(strip_whitespace=False)]
+"""Text whose blanks and line ends count."""
 
 Measured = Literal[
     "heel", "trim", "wind_speed", "wind_direction", "line_tension", "temperature", "acceleration", "voltage"
@@ -34,7 +37,7 @@ class ChannelMap(Table):
 class LineFormat(Table):
     """How to cut a delimited ASCII line."""
 
-    delimiter: str = Field(default=",", min_length=1, max_length=3)
+    delimiter: AsTyped = Field(default=",", min_length=1, max_length=3)
     """Field delimiter; ``" "`` stands for any white space."""
     columns: tuple[str, ...] = ()
     """Names of the columns in order; empty: refer to columns by number from 1."""
@@ -58,7 +61,7 @@ class SerialSource(Table):
     stopbits: Literal[1, 2] = 1
     usb_serial: str = ""
     """USB serial number of the adapter: found again under any port name after replugging."""
-    poll: str = ""
+    poll: AsTyped = ""
     """Text sent once each ``poll_s`` to a device that speaks only when asked; empty: it talks by itself."""
     poll_s: Positive = 0.1
 

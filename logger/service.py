@@ -93,8 +93,18 @@ class Recording:
             if isinstance(source, MqttSession):
                 self._session = source
             watches = [self._watches[line.station.name] for line in on_it]
-            supervisor = Supervisor(source, watches, clock, self._chance, self._say, may_reopen=not is_broker)
-            self.supervisors.append(supervisor)
+            queues = [line.queue for line in on_it if line.queue is not None]
+            self.supervisors.append(
+                Supervisor(
+                    source,
+                    watches,
+                    clock,
+                    self._chance,
+                    self._say,
+                    may_reopen=not is_broker,
+                    interrupted=lambda queues=queues: [q.mark_resumed() for q in queues],  # type: ignore[misc]
+                )
+            )
             for line in on_it:
                 self._names[line.station.name] = lambda source=source: source.name  # type: ignore[misc]
         self._clock_watch = ClockWatch(clock)

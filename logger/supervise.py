@@ -158,6 +158,7 @@ class Supervisor:
     stations : the watches of the stations on it.
     may_reopen : whether a source that is open but silent is worth opening afresh (not a broker's connection, which
         has a heartbeat of its own).
+    interrupted : called when the source is lost, before it is opened again.
     """
 
     def __init__(
@@ -169,6 +170,7 @@ class Supervisor:
         say: Say,
         *,
         may_reopen: bool = True,
+        interrupted: Callable[[], None] = lambda: None,
     ) -> None:
         self.source = source
         self.stations = tuple(stations)
@@ -178,6 +180,7 @@ class Supervisor:
         self._chance = chance
         self._say = say
         self._may_reopen = may_reopen
+        self._interrupted = interrupted
         self._attempt = 0
         self._task: asyncio.Task[None] | None = None
         self._reopening = False
@@ -202,6 +205,7 @@ class Supervisor:
                     watch.ended()
                 return
             self.times_lost += 1
+            self._interrupted()
             now = self._clock.monotonic_ns()
             if why != said or self._attempt == 0 or now - said_at > SAY_AGAIN_S * SECOND:
                 said, said_at = why, now

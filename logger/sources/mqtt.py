@@ -13,12 +13,12 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-import socket
 import ssl
 import threading
 from collections import Counter, deque
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import aiomqtt
@@ -77,14 +77,14 @@ class AcknowledgingClient(aiomqtt.Client):
         self._loop_thread = threading.get_ident()
         self._client.on_socket_register_write = self._want_to_write
 
-    def _want_to_write(self, _client: paho.Client, _userdata: object, sock: socket.socket) -> None:
+    def _want_to_write(self, _client: paho.Client, _userdata: object, sock: Any) -> None:
         # aiomqtt's own hands the socket to the loop later, when it may be closed already.
         if threading.get_ident() == self._loop_thread:
             self._add_writer(sock)
         else:
             self._loop.call_soon_threadsafe(self._add_writer, sock)
 
-    def _add_writer(self, sock: socket.socket) -> None:
+    def _add_writer(self, sock: Any) -> None:
         if sock.fileno() >= 0:
             self._loop.add_writer(sock.fileno(), self._write)
 

@@ -1,0 +1,34 @@
+"""``quietheel verify``."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import click
+
+from quietheel.cli import NEEDS_A_PERSON
+from quietheel.commands.common import folder_argument, json_option, print_json
+from quietheel.jobs.verify import verify
+
+_COLOUR = {"damage": "red", "loss": "yellow", "remark": "white"}
+
+
+@click.command("verify", epilog="Example:  quietheel verify demo-day")
+@folder_argument
+@click.option("--gap", "gap_s", type=click.FloatRange(min=0.01), default=2.0, help="Shortest silence that counts, s.")
+@json_option
+def command(folder: Path, gap_s: float, as_json: bool) -> int:
+    """Check digests, the chain of marks, gaps and losses of a folder; says what is missing, to the millisecond.
+
+    Ends with 1 where what is there is not what was written.
+    """
+    report = verify(folder, gap_s=gap_s)
+    if as_json:
+        print_json(dataclasses.asdict(report) | {"sound": report.sound})
+    else:
+        head, *lines = report.lines()
+        click.secho(head, bold=True)
+        for line in lines:
+            click.secho(line, fg=_COLOUR.get(line.partition(":")[0]))
+    return 0 if report.sound else NEEDS_A_PERSON

@@ -7,14 +7,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from config.units import DEGREE
+from config.units import COVERAGE_95, DEGREE
 from dsp.types import Check, WindowHeel
 from quietheel.page.words import number_or_none
 
 MOST_POINTS = 600
 """Points of one curve that are sent."""
-_UNITS = {"_m_s": ("m/s", 1.0), "_kN": ("kN", 1.0), "_N": ("kN", 1e-3), "_s": ("s", 1.0), "_deg": ("deg", 1.0)}
-"""Ending of a curve's name -> unit shown and factor; a curve without one is an angle in rad."""
+FEW_POINTS = 40
+"""Fewer are drawn as points with whiskers: one value for each window, not a trace."""
+MARGIN_S = 20.0
+"""Shown of a whole day's trace on either side of the window."""
+_NO_CURVE = {"moment", "used", "sorted", "score", "energy", "whitened", "pressure"}
+"""Arrays of a check that are not in the unit of its picture."""
+_UNITS = {"wind_speed": ("m/s", 1.0), "tension": ("kN", 1e-3)}
+"""Beginning of a curve's name -> unit shown and factor; every other curve is an angle in rad."""
 
 
 def window_detail(window: WindowHeel, checks: tuple[Check, ...], epoch_ns: int) -> dict[str, Any]:
@@ -23,7 +29,7 @@ def window_detail(window: WindowHeel, checks: tuple[Check, ...], epoch_ns: int) 
         {
             "name": one.station,
             "heel_deg": number_or_none(one.heel / DEGREE),
-            "u95_deg": number_or_none(1.96 * one.u / DEGREE),
+            "u95_deg": number_or_none(COVERAGE_95 * one.u / DEGREE),
             "rate_hz": number_or_none(one.rate),
             "says": "" if one.used else f"not used: {one.reason}",
         }
@@ -38,15 +44,27 @@ def window_detail(window: WindowHeel, checks: tuple[Check, ...], epoch_ns: int) 
     return {
         "stations": stations,
         "checks": [
-            {"code": c.code, "verdict": c.verdict, "says": c.says, "picture": picture(c.evidence, epoch_ns)}
+            {
+                "code": c.code,
+                "verdict": c.verdict,
+                "says": c.says,
+                "picture": picture(c.evidence, epoch_ns, (window.span.start, window.span.stop)),
+            }
             for c in sorted(against, key=lambda c: c.verdict != "rejected")
         ],
         "clean": clean.strip(),
     }
 
 
-def picture(evidence: dict[str, NDArray[np.float64]], epoch_ns: int) -> dict[str, Any] | None:
+def picture(
+    evidence: dict[str, NDArray[np.float64]], epoch_ns: int, span: tuple[float, float] = (-np.inf, np.inf)
+) -> dict[str, Any] | None:
     """Turn named arrays into curves over one axis; None where there is nothing to draw.
+
+    Parameters
+    ----------
+    evidence : ``Check.evidence``; ``time`` (s since the epoch) or ``frequency`` (Hz) is the axis.
+    span : s since the epoch, the window; a trace is shown from shortly before to shortly after it.
 
     >>> picture({"time": np.array([0.0, 1.0]), "heel": np.array([0.0, DEGREE])}, 0)["curves"]
     {'heel': [0.0, 1.0]}
@@ -55,33 +73,42 @@ def picture(evidence: dict[str, NDArray[np.float64]], epoch_ns: int) -> dict[str
     if axis is None or evidence[axis].size < 2:
         return None
     x = np.asarray(evidence[axis], dtype=np.float64)
-    group = -(-x.size // MOST_POINTS)
-    unit, curves = "deg", {}
+    keep = slice(0, x.size)
+    few = x.size <= FEW_POINTS
+    if axis == "time" and not few:
+        first, last = np.searchsorted(x, [span[0] - MARGIN_S, span[1] + MARGIN_S])
+        keep = slice(int(first), int(last))
+    group = 1 if few else max(1, -(-x[keep].size // MOST_POINTS))
+    unit, curves, whiskers = "", {}, {}
     for name, values in evidence.items():
-        if name == axis or np.shape(values) != x.shape:
+        if name == axis or name in _NO_CURVE or np.shape(values) != x.shape:
             continue
-        ending = next((e for e in _UNITS if name.endswith(e)), None)
-        shown, factor = _UNITS[ending] if ending else ("deg", 1.0 / DEGREE)
-        unit = shown if not curves else unit
-        if shown != unit:
+        shown, factor = next((u for start, u in _UNITS.items() if name.startswith(start)), ("deg", 1.0 / DEGREE))
+        if unit not in ("", shown):
             continue
-        label = name.removesuffix(ending) if ending else name
-        curves[label] = [number_or_none(round(v, 6)) for v in _thin(np.asarray(values) * factor, group).tolist()]
+        unit = shown
+        thinned = [number_or_none(round(v, 6)) for v in _thin(np.asarray(values)[keep] * factor, group).tolist()]
+        if few and name.removesuffix("_u") in evidence and name.endswith("_u"):
+            whiskers[name.removesuffix("_u")] = [None if v is None else round(COVERAGE_95 * v, 6) for v in thinned]
+        else:
+            curves[name] = thinned
     if not curves:
         return None
-    thinned = _thin(x, group)
-    shown_x = thinned * 1e3 + epoch_ns / 1e6 if axis == "time" else thinned
+    place = _thin(x[keep], group)
+    shown_x = place * 1e3 + epoch_ns / 1e6 if axis == "time" else place
     return {
         "x": np.round(shown_x, 3).tolist(),
         "timed": axis == "time",
         "x_unit": "" if axis == "time" else "Hz",
         "unit": unit,
+        "points": few,
         "curves": curves,
+        "whiskers": whiskers,
     }
 
 
 def _thin(values: NDArray[np.float64], group: int) -> NDArray[np.float64]:
-    """Mean of each group of neighbours; a window's evidence is smooth at the resolution of a screen."""
+    """Mean of each group of neighbours: a window's evidence is smooth at the resolution of a screen."""
     if group <= 1:
         return values
     whole = values.size // group * group

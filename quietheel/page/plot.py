@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from config.units import DEGREE
+from config.units import COVERAGE_95, DEGREE
+from quietheel.jobs.windows import half_width_deg
 from quietheel.page.words import number_or_none
 from quietheel.page.work import Worked
 from reduction.types import GmResult, WindowPoint
@@ -45,7 +46,12 @@ def plot_section(worked: Worked, planned_tm: list[float]) -> dict[str, Any]:
     gm = worked.gm
     if gm is None:
         return {"points": [], "planned": planned_tm, "slope": None, "intercept": None, "band": []}
-    points = [_point(gm, point) for point in gm.points if math.isfinite(point.heel)]
+    heels = worked.heel.windows if worked.heel is not None else ()
+    points = [
+        _point(gm, point, half_width_deg(heel))
+        for point, heel in zip(gm.points, heels, strict=True)
+        if math.isfinite(point.heel)
+    ]
     section: dict[str, Any] = {
         "points": points,
         "planned": planned_tm,
@@ -64,14 +70,14 @@ def plot_section(worked: Worked, planned_tm: list[float]) -> dict[str, Any]:
     return section
 
 
-def _point(gm: GmResult, point: WindowPoint) -> dict[str, Any]:
+def _point(gm: GmResult, point: WindowPoint, u95_deg: float) -> dict[str, Any]:
     residual = point.residual_curve if gm.carried == "curve" else point.residual_line
     return {
         "label": point.label,
         "moment_tm": round(point.moment / 1000.0, 4),
         "tangent": round(math.tan(point.heel), 8),
         "residual_deg": number_or_none(round(residual / DEGREE, 6)) if math.isfinite(residual) else None,
-        "u95_deg": number_or_none(round(1.96 * point.u / DEGREE, 6)) if math.isfinite(point.u) else 0.0,
+        "u95_deg": round(u95_deg, 6) if math.isfinite(u95_deg) else 0.0,
         "verdict": point.verdict,
         "used": point.used,
     }
@@ -84,7 +90,7 @@ def _band(gm: GmResult, used: list[WindowPoint], slope: float) -> list[list[floa
     moments = np.array([p.moment / 1000.0 for p in used])
     middle = float(np.mean(moments))
     turn = gm.gm.u95() / gm.gm.value * slope
-    shift = 1.96 * float(np.sqrt(np.mean([p.u**2 for p in used]) / len(used)))
+    shift = COVERAGE_95 * float(np.sqrt(np.mean([p.u**2 for p in used]) / len(used)))
     reach = 1.12 * max(float(np.max(np.abs(moments))), 1e-6)
     return [
         [round(float(m), 4), round(float(np.hypot(turn * (m - middle), shift)) / DEGREE, 6)]

@@ -10,6 +10,7 @@ from config.units import DEGREE
 from dsp.types import Check, WindowHeel
 from logger.events import CONFIRMATIONS
 from logger.marks import MarkedWindow
+from quietheel.jobs.windows import half_width_deg
 from quietheel.page.still import Still
 from quietheel.page.words import number_or_none, span_words
 from reduction.types import WindowPoint
@@ -47,7 +48,7 @@ def _entry(
         entry["words"] = "Being worked out." if busy else "Not worked out."
     else:
         entry["heel_deg"] = _degrees(heel.heel)
-        entry["u95_deg"] = _degrees(1.96 * heel.u)
+        entry["u95_deg"] = number_or_none(round(half_width_deg(heel), 6)) if math.isfinite(heel.u) else None
         entry["verdict"] = point.verdict if point is not None else heel.verdict
         entry["words"] = _reason(window, heel, point)
     return entry

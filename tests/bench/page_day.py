@@ -67,7 +67,7 @@ kind = "load_cell"
 mooring_line = "forward breast"
 source = {{ type = "mqtt", topic = "line" }}
 dialect = "json"
-rate_hz = 2
+rate_hz = 1
 channels = [{{ quantity = "line_tension", field = "tension" }}]
 
 {weights}
@@ -155,16 +155,17 @@ def heel_at(time: np.ndarray, states: int = 9, seed: int = 1) -> np.ndarray:
     """Heel, deg, at times in s from the start."""
     rng = np.random.default_rng(seed)
     most = 2.5 * 4.2 * 2 * 2  # two weights across, t m
-    level = np.array([
-        math.degrees(_wall_sided(most * sign)) for sign in _SIGNS[:states]
-    ])
+    # From state 3 on the mate stands in the wheelhouse, as the marks say.
+    moments = [most * sign - (0.24 if n >= 3 else 0.0) for n, sign in enumerate(_SIGNS[:states])]
+    level = np.array([math.degrees(_wall_sided(moment)) for moment in moments])
     state = np.minimum((time // STATE_S).astype(int), states - 1)
     into = time - state * STATE_S
     before = level[np.maximum(state - 1, 0)]
     share = np.clip((into - 10.0) / 40.0, 0.0, 1.0)
     heel = before + (level[state] - before) * share
     after = np.maximum(into - 50.0, 0.0)
-    heel += 0.18 * np.exp(-after * 0.02 * 2 * math.pi / 8.0) * np.sin(2 * math.pi * time / 8.0) * (into > 5)
+    heel += 0.18 * np.exp(-after * 0.06 * 2 * math.pi / 8.0) * np.sin(2 * math.pi * time / 8.0) * (into > 5)
+    heel += 0.006 * np.sin(2 * math.pi * time / 8.05) * np.sin(2 * math.pi * time / 171.0)
     slow = sum(0.0012 * np.sin(2 * math.pi * time / period + rng.uniform(0, 6.28)) for period in (31, 47, 83, 140))
     return heel + slow
 
@@ -232,7 +233,9 @@ def _minutes(names: tuple[str, ...], rate: float, states: int, part: int):  # ty
         speed = 3.0 + 0.8 * np.sin(seconds / 37.0) + rng.normal(0, 0.3, 60)
         rows += [(t, "mast", Quantity.WIND_SPEED, max(v, 0.0)) for t, v in zip(seconds + begin, speed, strict=True)]
         rows += [(t + 0.001, "mast", Quantity.WIND_DIRECTION, 70.0) for t in seconds + begin]
-        rows += [(t + 0.01, "breast line", Quantity.LINE_TENSION, 0.2 + abs(rng.normal(0, 0.05))) for t in seconds + begin]
+        rows += [
+            (t + 0.01, "breast line", Quantity.LINE_TENSION, 0.2 + abs(rng.normal(0, 0.05))) for t in seconds + begin
+        ]
         rows.sort()
         readings = []
         for t, station, quantity, value in rows:

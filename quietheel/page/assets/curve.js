@@ -174,6 +174,7 @@ export class Curve {
     pen.textAlign = "left";
     pen.textBaseline = "top";
     pen.fillText("left over, with 95 %", left + 6, top + 4);
+    const written = [];
     for (const p of known) {
       const at = x(p.moment_tm);
       const clipped = Math.abs(p.residual_deg) > tall;
@@ -187,11 +188,13 @@ export class Curve {
         pen.stroke();
       }
       dot(pen, at, place, p.verdict, p.used);
-      if (clipped) {
+      if (clipped && !written.some(([x0, y0]) => Math.abs(x0 - at) < 62 && y0 === place)) {
+        const side = at > (left + right) / 2 ? -1 : 1;
+        written.push([at, place]);
         pen.fillStyle = ink("ink");
         pen.textBaseline = "middle";
-        pen.textAlign = at > (left + right) / 2 ? "right" : "left";
-        pen.fillText(`${fixed(p.residual_deg, 3)}°`, at + (at > (left + right) / 2 ? -9 : 9), place);
+        pen.textAlign = side < 0 ? "right" : "left";
+        pen.fillText(`${fixed(p.residual_deg, 3)}°`, at + side * 9, place);
       }
     }
   }
@@ -253,7 +256,11 @@ export function evidence(canvas, picture) {
     const right = width - 10;
     const bottom = height - 22;
     const names = Object.keys(picture.curves);
-    const all = names.flatMap((name) => picture.curves[name].filter((v) => v !== null));
+    const all = names.flatMap((name) => picture.curves[name].flatMap((v, k) => {
+      if (v === null) return [];
+      const half = picture.whiskers[name]?.[k] ?? 0;
+      return half ? [v - half, v + half] : [v];
+    }));
     if (!all.length) return;
     let low = Math.min(...all);
     let high = Math.max(...all);
@@ -262,7 +269,8 @@ export function evidence(canvas, picture) {
     high += margin;
     const first = picture.x[0];
     const last = picture.x[picture.x.length - 1];
-    const x = (t) => left + ((t - first) / (last - first || 1)) * (right - left);
+    const inset = picture.points ? 14 : 0;
+    const x = (t) => left + inset + ((t - first) / (last - first || 1)) * (right - left - 2 * inset);
     const y = (v) => 8 + ((high - v) / (high - low)) * (bottom - 8);
     pen.font = `600 13px ${FIGURES}`;
     const step = niceStep(high - low, 4);
@@ -279,6 +287,22 @@ export function evidence(canvas, picture) {
     }
     names.forEach((name, n) => {
       pen.strokeStyle = ink(`s${n % 6}`);
+      pen.fillStyle = ink(`s${n % 6}`);
+      if (picture.points) {
+        picture.curves[name].forEach((value, k) => {
+          if (value === null) return;
+          const half = picture.whiskers[name]?.[k] ?? 0;
+          pen.lineWidth = 2;
+          pen.beginPath();
+          pen.moveTo(x(picture.x[k]), y(value - half));
+          pen.lineTo(x(picture.x[k]), y(value + half));
+          pen.stroke();
+          pen.beginPath();
+          pen.arc(x(picture.x[k]), y(value), 4.5, 0, 7);
+          pen.fill();
+        });
+        return;
+      }
       pen.lineWidth = n ? 2.4 : 1.3;
       pen.setLineDash(n > 1 ? [6, 3] : []);
       pen.beginPath();

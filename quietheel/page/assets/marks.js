@@ -223,5 +223,10 @@ export class Marks {
         make("span", { class: "at" }, clock(mark.at_ms)),
         make("span", { class: "says" }, mark.says, mark.by ? make("span", { class: "at" }, ` · ${mark.by}`) : null, mark.void ? make("span", {}, ` · void: ${mark.void}`) : null),
         this.may && mark.voidable && !mark.void ? make("button", { type: "button", "aria-label": `void ${mark.says}`, onclick: () => this.void({ event: mark.id, says: mark.says }) }, "Void") : make("span", {}))));
+    const more = byId("mark-more");
+    const list = byId("mark-list");
+    more.hidden = marks.length <= 8;
+    say(more, list.classList.contains("all") ? "Only the latest" : `All ${marks.length}`);
+    more.onclick = () => { list.classList.toggle("all"); this.list(marks); };
   }
 }

@@ -143,14 +143,9 @@ async function openWindow(one) {
 function spans() {
   fill(byId("spans"), paper.seconds, () => [120, 300, 600].map((seconds) =>
     make("button", { type: "button", "aria-pressed": String(seconds === paper.seconds), onclick: () => { paper.span(seconds); spans(); } }, `${seconds / 60} min`)));
-  if (state.day?.steered && marks.token) playTools();
-}
-
-function playTools() {
-  const box = byId("spans");
-  if (box.querySelector("[data-play]")) return;
-  const control = (words, body) => make("button", { type: "button", "data-play": words, onclick: () => marks.post("play", body).catch(() => {}) }, words);
-  box.append(control("❚❚ / ▶", { paused: "turn" }), control("slower", { factor: 0.5 }), control("faster", { factor: 2 }), control("again", { again: true }));
+  const steered = Boolean(state.day?.steered && marks.token);
+  fill(byId("play"), steered, () => (steered ? [["Hold / go on", { paused: "turn" }], ["Slower", { factor: 0.5 }], ["Faster", { factor: 2 }], ["From the start", { again: true }]]
+    .map(([words, body]) => make("button", { type: "button", onclick: () => marks.post("play", body).catch(() => {}) }, words)) : []));
 }
 
 // ---- what comes in ----------------------------------------------------------------------------------------------

@@ -275,24 +275,37 @@ export class Paper {
       pen.fill();
       pen.stroke();
     }
+    this.pens(pen, x, right, heels);
+  }
+
+  // Points stand where the heel is; bodies are pushed apart so that every number can be read.
+  pens(pen, x, right, heels) {
     const stations = this.day?.stations ?? [];
+    const found = [];
     heels.forEach((lane, n) => {
       const station = stations.find((one) => one.name === this.lanes[lane].station);
       if (!station || station.now_deg === null || station.now_deg === undefined) return;
-      const at = Math.min(Math.max(x(station.now_deg), LEFT), right);
+      found.push({ n, point: Math.min(Math.max(x(station.now_deg), LEFT), right) });
+    });
+    found.sort((one, other) => one.point - other.point);
+    found.forEach((one, k) => { one.body = k ? Math.max(one.point, found[k - 1].body + 19) : one.point; });
+    const excess = found.length ? (found[found.length - 1].body - found[found.length - 1].point) / 2 : 0;
+    for (const { n, point, body } of found) {
+      const at = Math.min(Math.max(body - excess, LEFT), right - 4);
       pen.fillStyle = ink(`s${n % 6}`);
       pen.beginPath();
-      pen.moveTo(at - 8, 30);
-      pen.lineTo(at + 8, 30);
-      pen.lineTo(at + 8, 45);
-      pen.lineTo(at, TOP);
-      pen.lineTo(at - 8, 45);
+      pen.moveTo(at - 8, 28);
+      pen.lineTo(at + 8, 28);
+      pen.lineTo(at + 8, 44);
+      pen.lineTo(point + 1, TOP);
+      pen.lineTo(point - 1, TOP);
+      pen.lineTo(at - 8, 44);
       pen.closePath();
       pen.fill();
       pen.fillStyle = ink("paper");
       pen.font = `700 12px ${FIGURES}`;
-      pen.fillText(String(n + 1), at, 42);
-    });
+      pen.fillText(String(n + 1), at, 41);
+    }
   }
 
   side(pen, lane, left, wide, y, last, bottom) {

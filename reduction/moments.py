@@ -1,0 +1,200 @@
+"""Moments of every state of the weights, from positions measured before the test and every known shift.
+
+Moments of the test weights are about the centreline and baseline; those of shifts (people, crane, tanks) are the change
+against their usual place. Nothing here is typed by hand unless the plan or an imported window types it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from config.errors import bad
+from config.model import Point
+from config.plan import Plan, Weight
+from config.sequence import movements, positions
+from config.units import COVERAGE_95, TONNE
+from reduction.types import State
+
+PERSON_U = 10.0
+"""kg, standard uncertainty of the mass of a person not weighed (judgement)."""
+PLACE_U = 0.3
+"""m, standard uncertainty of where a person stands (judgement)."""
+
+
+@dataclass(frozen=True)
+class Shift:
+    """Something that stood elsewhere than usual during some windows: a person, a crane, liquid in tanks."""
+
+    what: str
+    group: str
+    """``people``, ``crane``, ``tanks`` or ``other``."""
+    mass: float
+    """kg."""
+    start: Point | None
+    """Usual place, m; None: not aboard before."""
+    stop: Point | None
+    """Place during the windows, m; None: not aboard."""
+    windows: tuple[str, ...]
+    """Labels of the windows it holds for."""
+    mass_u: float = PERSON_U
+    position_u: float = PLACE_U
+
+
+@dataclass(frozen=True)
+class WindowState:
+    """One window and the state of the weights it was taken in."""
+
+    label: str
+    movement: str = ""
+    """Label of the movement; empty: the window's own label."""
+    moment: float | None = None
+    """kg m to starboard, typed by whoever measured; None: from the plan's weights."""
+
+
+@dataclass(frozen=True)
+class Moments:
+    """States of all windows with what stands behind them."""
+
+    states: tuple[State, ...]
+    """One for each window, in order."""
+    inputs: dict[str, float]
+    """Standard uncertainty of each common input named in the states' sensitivities (kg or m)."""
+    assumptions: tuple[str, ...]
+    missed: tuple[str, ...] = ()
+    """Movements of the plan without a window."""
+    repeated: tuple[str, ...] = ()
+    """Movements with more than one window."""
+    first: State | None = None
+    """The plan's first state, to which vertical and longitudinal changes refer."""
+
+
+def window_states(
+    plan: Plan,
+    windows: Sequence[WindowState],
+    shifts: Sequence[Shift] = (),
+    placed: Mapping[str, Mapping[str, Point]] | None = None,
+) -> Moments:
+    """Work out the state of every window.
+
+    Parameters
+    ----------
+    windows : in order of time.
+    shifts : what stood elsewhere in which windows.
+    placed : movement -> weight -> position as found, where a weight did not stand where the plan says.
+
+    Raises
+    ------
+    BadInput where a window names no movement of the plan and has no moment of its own.
+    """
+    planned = planned_states(plan, placed or {})
+    typed_plan = {m.label: m.moment_tm for m in movements(plan) if m.moment_tm is not None}
+    states = []
+    for window in windows:
+        movement = window.movement or window.label
+        if window.moment is not None:
+            base = State(movement, window.moment, 0.0)
+        elif movement in typed_plan:
+            base = State(movement, typed_plan[movement] * TONNE, 0.0)
+        elif movement in planned and plan.weights:
+            base = planned[movement]
+        else:
+            known = ", ".join(planned) or "none"
+            wanted = f"a movement of the plan ({known}) or a moment of its own"
+            raise bad("events.jsonl", f"window {window.label}, movement", movement, wanted)
+        states.append(_shifted(base, [s for s in shifts if window.label in s.windows]))
+    labels = [w.movement or w.label for w in windows]
+    planned_labels = [m.label for m in movements(plan)]
+    typed = any(w.moment is not None or (w.movement or w.label) in typed_plan for w in windows)
+    notes = list(_weights_assumed(plan, typed))
+    notes += [f"{s.what} was taken as {s.mass:.0f} kg." for s in shifts if s.group == "people" and s.mass == 75.0][:1]
+    first = planned.get(planned_labels[0]) if planned_labels else None
+    return Moments(
+        tuple(states),
+        _inputs(plan, shifts),
+        tuple(notes),
+        tuple(m for m in planned_labels if windows and m not in labels),
+        tuple(dict.fromkeys(m for m in labels if labels.count(m) > 1)),
+        first,
+    )
+
+
+def planned_states(plan: Plan, placed: Mapping[str, Mapping[str, Point]]) -> dict[str, State]:
+    """State of the weights after each movement of the plan."""
+    by_name = {weight.name: weight for weight in plan.weights}
+    sides = positions(plan)
+    states: dict[str, State] = {}
+    origin: dict[str, Point] = {}
+    for label, standing in sides.items():
+        moment = vertical = longitudinal = 0.0
+        sensitivities: dict[str, float] = {}
+        for name, side in standing.items():
+            weight = by_name[name]
+            at = placed.get(label, {}).get(name) or (weight.port_m if side == "port" else weight.starboard_m)
+            mass = weight.mass_t * TONNE
+            start = origin.setdefault(name, at)
+            moment += mass * at[1]
+            vertical += mass * (at[2] - start[2])
+            longitudinal += mass * (at[0] - start[0])
+            sensitivities[mass_name(weight)] = at[1]
+            sensitivities[place_name(weight, side)] = mass
+        states[label] = State(label, moment, 0.0, vertical, longitudinal, sensitivities)
+    return states
+
+
+def mass_name(weight: Weight) -> str:
+    """Name of the mass of a weight as an input: kg."""
+    return f"mass of weight {weight.name}"
+
+
+def place_name(weight: Weight, side: str) -> str:
+    """Name of the athwartships position of a weight as an input: m."""
+    return f"position of weight {weight.name} to {side}"
+
+
+def transfer(volume: float, density: float, start: Point, stop: Point, what: str, windows: tuple[str, ...]) -> Shift:
+    """Liquid pumped from one tank to another, as measured by soundings: volume m3, density kg/m3, centres m.
+
+    >>> transfer(10.0, 1025.0, (20, -4, 1), (20, 4, 1), "ballast 2P to 2S", ("3",)).mass
+    10250.0
+    """
+    return Shift(what, "tanks", volume * density, start, stop, windows, mass_u=0.01 * volume * density, position_u=0.02)
+
+
+def _shifted(base: State, shifts: Sequence[Shift]) -> State:
+    moment, vertical, longitudinal = base.moment, base.vertical, base.longitudinal
+    sensitivities = dict(base.sensitivities)
+    for s in shifts:
+        a, b = s.start or (0.0, 0.0, 0.0), s.stop or (0.0, 0.0, 0.0)
+        moment += s.mass * (b[1] - a[1])
+        vertical += s.mass * (b[2] - a[2])
+        longitudinal += s.mass * (b[0] - a[0])
+        sensitivities[f"mass: {s.what}"] = b[1] - a[1]
+        sensitivities[f"place: {s.what}"] = s.mass * math.sqrt((s.start is not None) + (s.stop is not None))
+    return State(base.label, moment, base.moment_u, vertical, longitudinal, sensitivities)
+
+
+def _inputs(plan: Plan, shifts: Sequence[Shift]) -> dict[str, float]:
+    inputs: dict[str, float] = {}
+    for weight in plan.weights:
+        inputs[mass_name(weight)] = (weight.mass_u95_kg or 0.0) / COVERAGE_95
+        for side in ("port", "starboard"):
+            inputs[place_name(weight, side)] = (weight.position_u95_m or 0.0) / COVERAGE_95
+    for s in shifts:
+        inputs[f"mass: {s.what}"] = s.mass_u
+        inputs[f"place: {s.what}"] = s.position_u
+    return inputs
+
+
+def _weights_assumed(plan: Plan, typed: bool) -> list[str]:
+    notes = []
+    masses = [w.name for w in plan.weights if w.mass_u95_kg is None]
+    places = [w.name for w in plan.weights if w.position_u95_m is None]
+    if masses:
+        notes.append(f"Masses of weights {', '.join(masses)} have no interval and were taken as given.")
+    if places:
+        notes.append(f"Positions of weights {', '.join(places)} have no interval and were taken as given.")
+    if typed:
+        notes.append("Moments typed in were taken as given; their uncertainty is not in the interval.")
+    return notes

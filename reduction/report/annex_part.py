@@ -72,8 +72,10 @@ def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
     """What each station sent and what it gives alone, window by window, with hand readings and confirmations."""
     blocks: list[Block] = []
     if any(traces.windows.values()):
-        caption = "Readings of every window less their mean, station over station, all on one scale."
-        alt = "One small panel a window with the heel of each station about its mean against seconds."
+        caption = (
+            "Readings of every window less their mean, one line a window, stations over one another, all on one scale."
+        )
+        alt = "One line for each window: the heel of each station about its mean against seconds."
         blocks.append(Figure("windows-close-up", caption, alt))
     if traces.raw:
         rows: list[tuple[Cell, ...]] = [

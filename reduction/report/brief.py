@@ -70,9 +70,8 @@ def brief(plan: Plan) -> Document:
             Section(
                 "safety", "Where people can get hurt", (Caution("Stop at once if in doubt", brief_words.CAUTIONS),)
             ),
-            Section("movements", "What she will do", movements_blocks(plan), new_page=True),
-            Section("people", "Who is aboard, and where each stands", people_blocks(plan)),
-            Section("lines", "Lines, services, time table", lines_blocks(plan)),
+            Section("movements", "What she will do", (*movements_blocks(plan), *weights_note(plan)), new_page=True),
+            Section("people", "Who is aboard, lines, services", (*people_blocks(plan), *lines_blocks(plan)), columns=2),
             Section(
                 "signed", "Read and agreed", (Signatures((("Master", ""), ("Coordinator", occasion.coordinator))),)
             ),
@@ -175,9 +174,12 @@ def lines_blocks(plan: Plan) -> tuple[Block, ...]:
         times = tuple((s.at.strftime("%H:%M"), s.what, s.who or "–") for s in plan.schedule)
         time_columns = (Column("at", "right"), Column("what", weight=2), Column("who", weight=1))
         blocks.append(Table("Time table", time_columns, times))
-    weights = sum(w.mass_t for w in plan.weights)
-    if weights:
-        blocks.append(
-            Paragraph(f"Test weights aboard: {len(plan.weights)}, together {significant(weights)} t.", "note")
-        )
     return tuple(blocks)
+
+
+def weights_note(plan: Plan) -> tuple[Block, ...]:
+    """How much is carried aboard for the test."""
+    weights = sum(w.mass_t for w in plan.weights)
+    if not weights:
+        return ()
+    return (Paragraph(f"Test weights aboard: {len(plan.weights)}, together {significant(weights)} t.", "note"),)

@@ -33,7 +33,7 @@ def print_html(document: Document) -> str:
         for name, p in document.pictures.items()
     }
     css = markup.Markup(template_text("document.css"))
-    return str(_environment().get_template("document.html.jinja").render(d=document, pictures=pictures, css=css))
+    return str(environment().get_template("document.html.jinja").render(d=document, pictures=pictures, css=css))
 
 
 def template_text(name: str) -> str:
@@ -42,7 +42,8 @@ def template_text(name: str) -> str:
 
 
 @cache
-def _environment() -> Any:
+def environment() -> Any:
+    """Templates with every text escaped."""
     jinja2: Any = need("jinja2")
     return jinja2.Environment(
         loader=jinja2.FunctionLoader(template_text),

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from reduction.report.document import Picture
-from reduction.report.figures.canvas import ACCENT, INK, RULE, Look, bare, picture
+from reduction.report.figures.canvas import ACCENT, INK, RULE, Look, bare, picture, short
 from reduction.report.numbers import percent
 from reduction.types import Quantified
 
@@ -38,7 +38,7 @@ def budget_bars(name: str, result: Quantified, unit: str, factor: float = 1.0, m
         axes.barh(places, sizes, height=0.5, color=[ACCENT] + [RULE] * (len(rows) - 1))
         for place, (source, u, share) in enumerate(rows):
             axes.annotate(
-                f"{source}, {percent(share)}",
+                f"{short(source, 44)}, {percent(share)}",
                 (0, place),
                 (0, 8.5),
                 textcoords="offset points",

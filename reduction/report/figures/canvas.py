@@ -84,6 +84,16 @@ def bare(axes: Axes, *, x: str = "", y: str = "") -> None:
     axes.set_ylabel(y)
 
 
+def short(text: str, most: int = 22) -> str:
+    """Shorten a name so that it cannot push a drawing off its paper.
+
+    >>> short("forward"), short("departure with full deck cargo and ice", 12)
+    ('forward', 'departure w…')
+    """
+    text = " ".join(text.split())
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+
+
 def for_html(svg: str) -> str:
     """Let the page's variables colour the figure and the page's typeface set its text."""
     for colour, name in VARIABLES.items():
@@ -118,8 +128,10 @@ def _svg(name: str, draw: Draw, size: tuple[float, float], look: Look) -> str:
     svg = re.sub(r"""(<svg [^>]*?)width="[\d.]+pt" """, r"\1", svg)
     svg = re.sub(r"""(<svg [^>]*?)height="[\d.]+pt" """, r"\1", svg)
     used = set(re.findall(r"#([\w-]+)", svg))
-    svg = re.sub(r' id="([\w-]+)"', lambda found: found[0] if found[1] in used else "", svg)
-    svg = re.sub(r"(\d\.\d\d)\d+", r"\1", svg)  # a hundredth of a point is finer than any printer
+    svg = re.sub(r' id="([^"]+)"', lambda found: found[0] if found[1] in used else "", svg)
+    svg = re.sub(r"[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]", "", svg)  # not allowed, or turns text round
+    # A hundredth of a point is finer than any printer; only inside tags, since text holds figures that matter.
+    svg = re.sub(r"<[^>]*>", lambda found: re.sub(r"(\d\.\d\d)\d+", r"\1", found[0]), svg)
     return re.sub(r"\n\s*", "\n", svg).strip()
 
 
@@ -157,5 +169,6 @@ def _settings(salt: str, font: float) -> dict[str, object]:
         "axes.axisbelow": True,
         "axes.formatter.useoffset": False,
         "path.simplify": True,
+        "text.parse_math": False,  # a dollar sign in a name is a dollar sign
         "path.simplify_threshold": 0.3,
     }

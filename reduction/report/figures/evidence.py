@@ -21,6 +21,7 @@ from reduction.report.figures.canvas import (
     Look,
     bare,
     picture,
+    short,
 )
 from reduction.report.words import reason_words, verdict_tone
 from reduction.types import WindowPoint
@@ -86,7 +87,10 @@ def evidence(name: str, point: WindowPoint, check: Check, epoch_ns: int) -> Pict
             axes[-1].set_xlabel("s from window opened")
         else:
             _windows(axes[0], check, opened)
-        axes[0].set_title(f"{point.label}: {reason_words(check.code)}", color=TONE_COLOUR[verdict_tone(check.verdict)])
+        axes[0].set_title(
+            f"{short(point.label)}: {short(reason_words(check.code), 60)}",
+            color=TONE_COLOUR[verdict_tone(check.verdict)],
+        )
         figure.align_ylabels(list(axes))
         del look
 
@@ -168,4 +172,4 @@ def _panels(check: Check) -> dict[str, list[str]]:
 
 
 def _curve(name: str) -> Curve:
-    return CURVES.get(name) or Curve(name.removeprefix("station "), style="found")
+    return CURVES.get(name) or Curve(short(name.removeprefix("station ")), style="found")

@@ -18,6 +18,7 @@ from reduction.report.figures.canvas import (
     Look,
     bare,
     picture,
+    short,
 )
 from reduction.report.words import WORDS
 from reduction.types import ConditionAnswer, Waterline
@@ -57,7 +58,7 @@ def waterline_profile(waterline: Waterline, length: float) -> Picture:
             named.add(label)
             if not reading.used:
                 bottom.annotate(
-                    reading.label,
+                    short(reading.label),
                     (reading.x, 1e3 * reading.residual),
                     (6, 0),
                     textcoords="offset points",
@@ -90,7 +91,7 @@ def allowable_kg(conditions: tuple[ConditionAnswer, ...], confidence: float) -> 
                 markersize=6,
             )
             axes.annotate(
-                f"{condition.name}: {WORDS.get(condition.verdict, ('open', condition.verdict))[1]}",
+                f"{short(condition.name, 40)}: {short(WORDS.get(condition.verdict, ('open', condition.verdict))[1])}",
                 (0.0, row),
                 (0, 9),
                 xycoords=("axes fraction", "data"),

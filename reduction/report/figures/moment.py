@@ -9,7 +9,18 @@ import numpy as np
 
 from config.units import COVERAGE_95, DEGREE, TONNE
 from reduction.report.document import Picture
-from reduction.report.figures.canvas import ACCENT, INK, RULE, SOFT, TONE_COLOUR, TONE_MARKER, Look, bare, picture
+from reduction.report.figures.canvas import (
+    ACCENT,
+    INK,
+    RULE,
+    SOFT,
+    TONE_COLOUR,
+    TONE_MARKER,
+    Look,
+    bare,
+    picture,
+    short,
+)
 from reduction.report.words import verdict_tone
 from reduction.types import GmResult, WindowPoint
 
@@ -60,7 +71,7 @@ def _points(axes: Axes, gm: GmResult, displacement: float, look: Look) -> None:
         )
     for point, (dx, dy, side) in zip(points, _places(points), strict=True):
         axes.annotate(
-            point.label,
+            short(point.label, 8),
             (point.moment / TONNE, math.tan(point.heel)),
             (dx, dy),
             textcoords="offset points",
@@ -131,7 +142,7 @@ def _limits(axes: Axes, gm: GmResult, reach: float, curve: bool, look: Look) -> 
         if math.isfinite(residual) and abs(residual) > reach:
             up = residual > 0
             axes.annotate(
-                f"{point.label}: {residual:+.0f}".replace("-", "−"),
+                f"{short(point.label, 8)}: {residual:+.0f}".replace("-", "−"),
                 (point.moment / TONNE, reach if up else -reach),
                 (0, -9 if up else 9),
                 textcoords="offset points",

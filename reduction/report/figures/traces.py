@@ -12,6 +12,7 @@ from reduction.report.document import Picture
 from reduction.report.figures.canvas import (
     ACCENT,
     INK,
+    RULE,
     SOFT,
     STATION_COLOURS,
     STATION_DASHES,
@@ -20,6 +21,7 @@ from reduction.report.figures.canvas import (
     Look,
     bare,
     picture,
+    short,
 )
 from reduction.report.traces import Envelope, Traces
 from reduction.report.words import SHAPE, clock, verdict_tone, zone_words
@@ -32,10 +34,10 @@ if TYPE_CHECKING:
 
 def day_traces(traces: Traces, points: tuple[WindowPoint, ...], utc_offset_h: float) -> Picture:
     """Draw one row for each station, then wind and line tension, over the whole day; windows shaded and named."""
-    rows = [(e, 1.0 / DEGREE, f"{e.station}\nheel, deg", True) for e in traces.heel]
+    rows = [(e, 1.0 / DEGREE, f"{short(e.station, 12)}\nheel, deg", True) for e in traces.heel]
     if traces.wind is not None:
         rows.append((traces.wind, 1.0, "wind\nm/s", False))
-    rows += [(e, 1e-3, f"{e.station}\ntension, kN", False) for e in traces.tension]
+    rows += [(e, 1e-3, f"{short(e.station, 12)}\ntension, kN", False) for e in traces.tension]
 
     def draw(figure: Figure, look: Look) -> None:
         heights = [1.4 if is_heel else 0.8 for _, _, _, is_heel in rows]
@@ -56,40 +58,59 @@ def day_traces(traces: Traces, points: tuple[WindowPoint, ...], utc_offset_h: fl
 
 
 def window_close_up(traces: Traces, points: tuple[WindowPoint, ...]) -> Picture:
-    """Draw the readings of every window less their mean, station over station, all on one scale."""
+    """Draw the readings of every window less their mean, one line of paper a window, all on one scale."""
     shown = [p for p in points if traces.windows.get(p.label)]
+    reach = [float(np.ptp(e.mean)) for p in shown for e in traces.windows[p.label]]
+    pitch = max(float(np.quantile(reach, 0.9)) if reach else 0.0, 1e-9) / DEGREE
 
     def draw(figure: Figure, look: Look) -> None:
-        columns = 2 if look.narrow else 3
-        grid = figure.subplots(-(-len(shown) // columns), columns, sharey=True, squeeze=False).ravel()
-        for ax in grid[len(shown) :]:
-            ax.set_visible(False)
-        for ax, point in zip(grid, shown, strict=False):
-            tone = verdict_tone(point.verdict)
+        axes = figure.subplots()
+        for row, point in enumerate(shown):
             start = (point.start_ns - traces.epoch_ns) / 1e9
+            axes.axhline(-row * pitch, color=RULE, linewidth=0.5)
             for number, envelope in enumerate(traces.windows[point.label]):
-                centre = float(envelope.mean.mean())
-                ax.plot(
+                axes.plot(
                     envelope.time - start,
-                    (envelope.mean - centre) / DEGREE,
+                    (envelope.mean - float(envelope.mean.mean())) / DEGREE - row * pitch,
                     color=STATION_COLOURS[number % len(STATION_COLOURS)],
                     linestyle=STATION_DASHES[number % len(STATION_DASHES)],
-                    linewidth=0.8,
-                    label=envelope.station,
+                    linewidth=0.7,
+                    label=short(envelope.station) if row == 0 else "_",
                 )
-            bare(ax)
-            ax.grid(True, axis="y")
-            ax.set_title(f"{SHAPE[tone]} {point.label}", color=TONE_COLOUR[tone])
-        for ax in grid[: len(shown)][::columns]:
-            ax.set_ylabel("degrees off mean")
-        for ax in grid[max(len(shown) - columns, 0) : len(shown)]:
-            ax.set_xlabel("s from window opened")
-        handles, labels = grid[0].get_legend_handles_labels()
+        bare(axes, x="s from window opened")
+        axes.spines["left"].set_visible(False)
+        axes.set_yticks([-row * pitch for row in range(len(shown))])
+        axes.set_yticklabels([f"{short(p.label, 12)} {SHAPE[verdict_tone(p.verdict)]}" for p in shown])
+        for label, point in zip(axes.get_yticklabels(), shown, strict=True):
+            label.set_color(TONE_COLOUR[verdict_tone(point.verdict)])
+        axes.tick_params(axis="y", length=0)
+        axes.set_ylim(-(len(shown) - 0.3) * pitch, 0.7 * pitch)
+        _scale_bar(axes, pitch, look)
+        handles, labels = axes.get_legend_handles_labels()
         if len(labels) > 1:
-            figure.legend(handles, labels, loc="outside upper left", ncols=min(len(labels), 2 if look.narrow else 4))
+            figure.legend(handles, labels, loc="outside upper left", ncols=2 if look.narrow else 4)
 
-    rows_wide, rows_narrow = -(-len(shown) // 3), -(-len(shown) // 2)
-    return picture("windows-close-up", draw, (7.2, 0.7 + 1.35 * rows_wide), (3.9, 0.8 + 1.3 * rows_narrow))
+    height = 0.9 + 0.42 * len(shown)
+    return picture("windows-close-up", draw, (7.2, height), (3.9, height))
+
+
+def _scale_bar(axes: Axes, pitch: float, look: Look) -> None:
+    """A bar of a round number of degrees, to read the height of a swing by."""
+    power = 10.0 ** np.floor(np.log10(0.6 * pitch))
+    length = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= 0.6 * pitch)
+    right = axes.get_xlim()[1]
+    axes.plot([right, right], [-length / 2, length / 2], color=INK, linewidth=1.6, clip_on=False)
+    axes.annotate(
+        f"{length:g} deg",
+        (right, 0.0),
+        (5, 0),
+        textcoords="offset points",
+        rotation=90,
+        va="center",
+        fontsize=look.font,
+        annotation_clip=False,
+    )
+    axes.set_xlim(axes.get_xlim()[0], right)
 
 
 def _envelope(axes: Axes, envelope: Envelope, factor: float, colour: str) -> None:
@@ -112,7 +133,7 @@ def _name_windows(axes: Axes, traces: Traces, points: tuple[WindowPoint, ...], l
         middle = ((point.start_ns + point.stop_ns) / 2 - traces.epoch_ns) / 1e9
         mark = "" if tone == "fine" else f"{SHAPE[tone]}\n"
         axes.annotate(
-            f"{mark}{point.label}",
+            f"{mark}{short(point.label, 6)}",
             (middle, 1.0),
             (0, 2),
             xycoords=("data", "axes fraction"),

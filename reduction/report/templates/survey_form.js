@@ -3,6 +3,9 @@
 // file. Text a person types only ever becomes text, never markup.
 const form = JSON.parse(document.body.dataset.form);
 const store = "quietheel survey " + form.key;
+const SEEN = "space seen";
+const SHUT = "not opened";
+const TO_DO = "still to do";
 const byId = (id) => document.getElementById(id);
 
 let state = { current: 0, by: "", spaces: form.spaces.map((name) => ({ name, seen: "", why: "", rows: [] })) };
@@ -27,7 +30,7 @@ function make(tag, text, settings) {
 
 const number = (text) => Number(String(text).trim().replace(",", "."));
 const isNumber = (text) => String(text).trim() !== "" && Number.isFinite(number(text));
-const wanted = (column, row) => column.required && !(column.only_move && row.action !== "move");
+const wanted = (column, row) => column.needed && !(column.only_move && row.action !== "move");
 
 function wrong(column, row) {
   const value = String(row[column.name] ?? "").trim();
@@ -39,8 +42,8 @@ function wrong(column, row) {
 
 const faults = (row) => form.columns.filter((column) => wrong(column, row)).length;
 const tonnes = (rows) => rows.reduce((sum, row) => {
-  if (row.action === "move" || !isNumber(row[form.mass])) return sum;
-  return sum + (row.action === "on" ? 1 : -1) * number(row[form.mass]) * form.mass_factor;
+  if (row.action === "move" || !isNumber(row.mass_t)) return sum;
+  return sum + (row.action === "on" ? 1 : -1) * number(row.mass_t) / 1000;
 }, 0);
 
 function word(space) {
@@ -86,12 +89,12 @@ function field(space, row, column) {
     drawSpaces();
   };
   let input;
-  if (column.choices) {
+  if (column.choices.length) {
     input = make("select", "", { onchange: changed });
     for (const choice of column.choices) input.append(make("option", choice.label, { value: choice.value }));
     input.value = row[column.name] ?? column.choices[0].value;
   } else {
-    input = make("input", "", { oninput: changed, inputmode: column.kind === "number" ? "text" : "text", autocomplete: "off" });
+    input = make("input", "", { oninput: changed, autocomplete: "off" });
     input.value = row[column.name] ?? "";
   }
   const hint = make("span", "", { class: "fault" });
@@ -110,7 +113,7 @@ function drawRow(space, row, index) {
   box.append(make("legend", "item " + (index + 1)));
   const fields = make("div", "", { class: "fields" });
   for (const column of form.columns) {
-    if (column.name === form.space || (column.only_move && row.action !== "move")) continue;
+    if (column.name === "space" || (column.only_move && row.action !== "move")) continue;
     fields.append(field(space, row, column));
   }
   const copy = make("button", "Copy", { type: "button", onclick: () => { space.rows.splice(index + 1, 0, { ...row }); draw(); } });
@@ -136,8 +139,8 @@ function draw() {
 }
 
 function add() {
-  const row = Object.fromEntries(form.columns.map((column) => [column.name, column.choices ? column.choices[0].value : ""]));
-  if (form.by in row) row[form.by] = state.by;
+  const row = Object.fromEntries(form.columns.map((column) => [column.name, column.choices.length ? column.choices[0].value : ""]));
+  row.surveyed_by = state.by;
   state.spaces[state.current].rows.push(row);
   draw();
   const boxes = byId("rows").querySelectorAll("fieldset");
@@ -146,22 +149,32 @@ function add() {
 
 const quoted = (text) => (/[",\r\n]/.test(text) ? '"' + text.replaceAll('"', '""') + '"' : text);
 
+// Typed in kilograms, written in tonnes; ten digits are more than any scale has.
+const written = (column, value) => (column.factor === 1 ? number(value) : Number((number(value) * column.factor).toPrecision(10)));
+
+function cell(column, space, row) {
+  if (column.name === "space") return quoted(space.name);
+  if (column.only_move && row.action !== "move") return "";
+  const value = String(row[column.name] ?? "").trim();
+  return quoted(column.kind === "number" && isNumber(value) ? String(written(column, value)) : value);
+}
+
 function csv() {
   const lines = [form.columns.map((column) => column.name).join(",")];
+  const line = (space, row) => lines.push(form.columns.map((column) => cell(column, space, row)).join(","));
   for (const space of state.spaces) {
-    for (const row of space.rows) {
-      lines.push(form.columns.map((column) => {
-        if (column.name === form.space) return quoted(space.name);
-        if (column.only_move && row.action !== "move") return "";
-        const value = String(row[column.name] ?? "").trim();
-        return quoted(column.kind === "number" && isNumber(value) ? String(number(value)) : value);
-      }).join(","));
-    }
+    for (const row of space.rows) line(space, row);
+    if (space.seen === "done") line(space, { item: SEEN, action: "none", surveyed_by: state.by });
+    else if (space.seen === "shut") line(space, { item: SHUT, action: "not surveyed", note: space.why });
+    else if (!space.rows.length) line(space, { item: TO_DO, action: "not surveyed" });
   }
   return lines.join("\r\n") + "\r\n";
 }
 
+// A spreadsheet may have saved it with semicolons; the first line tells.
 function read(text) {
+  const head = text.split(/\r?\n/).find((line) => line.trim() && !line.startsWith("#")) || "";
+  const mark = [";", "\t"].find((one) => head.split(one).length > head.split(",").length) || ",";
   const rows = [[""]];
   let inside = false;
   for (let i = 0; i < text.length; i += 1) {
@@ -169,7 +182,7 @@ function read(text) {
     const row = rows[rows.length - 1];
     if (inside && letter === '"' && text[i + 1] === '"') { row[row.length - 1] += '"'; i += 1; }
     else if (letter === '"') inside = !inside;
-    else if (!inside && letter === ",") row.push("");
+    else if (!inside && letter === mark) row.push("");
     else if (!inside && letter === "\n") rows.push([""]);
     else if (inside || letter !== "\r") row[row.length - 1] += letter;
   }
@@ -179,13 +192,24 @@ function read(text) {
 function load(text) {
   const [head, ...rows] = read(text.replace(/^\ufeff/, ""));
   const names = head.map((name) => name.trim());
-  const missing = form.columns.filter((column) => column.required && !column.only_move && !names.includes(column.name));
-  if (missing.length) { byId("kept").textContent = "This is no survey.csv: no column " + missing[0].name; return; }
+  if (!names.includes("item") || !names.includes("action")) {
+    byId("kept").textContent = "This is no survey.csv: its first line should name the columns item and action";
+    return;
+  }
   for (const cells of rows) {
-    const row = Object.fromEntries(names.map((name, index) => [name, cells[index] ?? ""]));
-    const name = row[form.space] || "Other";
+    const row = Object.fromEntries(names.map((name, index) => [name, (cells[index] ?? "").trim()]));
+    const name = row.space || "Elsewhere";
     let space = state.spaces.find((one) => one.name === name);
     if (!space) { space = { name, seen: "", why: "", rows: [] }; state.spaces.push(space); }
+    if (row.action === "none") { space.seen = "done"; continue; }
+    if (row.action === "not surveyed") {
+      if (row.item !== TO_DO) { space.seen = "shut"; space.why = row.note || ""; }
+      continue;
+    }
+    for (const column of form.columns) {
+      const value = row[column.name] ?? "";
+      if (column.factor !== 1 && isNumber(value)) row[column.name] = String(Number((number(value) / column.factor).toPrecision(10)));
+    }
     space.rows.push(row);
   }
   draw();

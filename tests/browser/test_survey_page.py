@@ -1,0 +1,164 @@
+"""The survey page driven in a real browser: type, save, read back; a hostile name stays text; nothing is fetched."""
+
+import json
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from config.plan import Plan
+from config.survey_table import parse_survey
+from reduction.report.survey_page import survey_html
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome", "chrome"))), "")
+HOSTILE = "<img src=x onerror=\"document.title='owned'\"> & 'hold', 3"
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM or os.name != "posix", reason="needs Chromium and pipes"),
+]
+
+
+class Browser:
+    """Chromium spoken to over a pair of pipes; one page."""
+
+    def __init__(self, profile: Path) -> None:
+        to_read, self._out = os.pipe()
+        self._in, to_write = os.pipe()
+        flags = ["--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--remote-debugging-pipe"]
+        # The browser reads orders on descriptor 3 and writes answers on 4.
+        shell = f'exec "$0" "$@" 3<&{to_read} 4>&{to_write}'
+        self._process = subprocess.Popen(
+            ["bash", "-c", shell, CHROMIUM, *flags, f"--user-data-dir={profile}"],
+            pass_fds=(to_read, to_write),
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        os.close(to_read)
+        os.close(to_write)
+        self._buffer, self._number, self._session = b"", 0, ""
+        self.events: list[dict] = []
+        target = self.ask("Target.createTarget", url="about:blank")["targetId"]
+        self._session = self.ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+        for domain in ("Page", "Runtime", "Network", "Log"):
+            self.ask(f"{domain}.enable")
+
+    def ask(self, method: str, **params: object) -> dict:
+        self._number += 1
+        order = {"id": self._number, "method": method, "params": params}
+        if self._session:
+            order["sessionId"] = self._session
+        os.write(self._out, json.dumps(order).encode() + b"\0")
+        while True:
+            message = self._next()
+            if message.get("id") == self._number:
+                assert "error" not in message, message
+                return message["result"]
+            self.events.append(message)
+
+    def _next(self) -> dict:
+        while b"\0" not in self._buffer:
+            self._buffer += os.read(self._in, 65536)
+        text, self._buffer = self._buffer.split(b"\0", 1)
+        return json.loads(text)
+
+    def open(self, page: Path) -> None:
+        self.ask("Page.navigate", url=page.as_uri())
+        while not any(e.get("method") == "Page.loadEventFired" for e in self.events):
+            self.events.append(self._next())
+
+    def run(self, script: str) -> object:
+        answer = self.ask("Runtime.evaluate", expression=script, returnByValue=True)
+        assert "exceptionDetails" not in answer, answer
+        return answer["result"].get("value")
+
+    def close(self) -> None:
+        self._process.terminate()
+        self._process.wait(10)
+        os.close(self._out)
+        os.close(self._in)
+
+
+@pytest.fixture
+def browser() -> Iterator[Browser]:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
+        made = Browser(Path(profile))
+        try:
+            yield made
+        finally:
+            made.close()
+
+
+def fill(label: str, value: str) -> str:
+    return f"""(() => {{
+      const boxes = [...document.querySelectorAll("#rows label.field")];
+      const field = boxes.find((one) => one.firstChild.textContent === {json.dumps(label)});
+      const box = field.querySelector("input, select");
+      box.value = {json.dumps(value)};
+      box.dispatchEvent(new Event(box.tagName === "SELECT" ? "change" : "input", {{ bubbles: true }}));
+    }})()"""
+
+
+def test_an_item_typed_comes_out_as_a_line_of_the_survey(browser: Browser, tmp_path: Path) -> None:
+    page = tmp_path / "survey.html"
+    page.write_text(survey_html(Plan(), ("Forecastle", HOSTILE, "Void 4")), encoding="utf-8")
+    browser.open(page)
+    browser.run("document.querySelectorAll('#spaces button')[1].click()")
+    browser.run("document.getElementById('add').click()")
+    assert "needed" in str(browser.run("document.querySelector('#rows').textContent"))
+    for label, value in (
+        ("item", 'anchor, "spare"'),
+        ("mass, kg", "912,5"),
+        ("x, m forward of aft perpendicular", "44.0"),
+        ("y, m to starboard (port is minus)", "-1.5"),
+        ("z, m above baseline", "5.2"),
+        ("what happens to it", "move"),
+        ("moved to x, m", "40"),
+        ("moved to y, m", "1"),
+        ("moved to z, m", "5.5"),
+    ):
+        browser.run(fill(label, value))
+    browser.run("document.querySelector('input[name=seen][value=done]').click()")
+    browser.run("document.querySelectorAll('#spaces button')[2].click()")
+    browser.run("document.querySelector('input[name=seen][value=shut]').click()")
+    text = browser.run("csv()")
+    assert isinstance(text, str)
+    rows = parse_survey(text)
+    assert [(r.space, r.action) for r in rows] == [
+        ("Forecastle", "not surveyed"),
+        (HOSTILE, "move"),
+        (HOSTILE, "none"),
+        ("Void 4", "not surveyed"),
+    ]
+    anchor = rows[1]
+    assert (anchor.item, anchor.mass_t, anchor.position_m) == ('anchor, "spare"', 0.9125, (44.0, -1.5, 5.2))
+    assert anchor.to_m == (40.0, 1.0, 5.5)
+    assert browser.run("document.title") == "stability test: deadweight survey"
+    assert browser.run("document.querySelectorAll('img').length") == 0
+
+
+def test_what_was_saved_can_be_read_back_and_nothing_is_fetched(browser: Browser, tmp_path: Path) -> None:
+    page = tmp_path / "survey.html"
+    page.write_text(survey_html(Plan(), ("Forecastle",)), encoding="utf-8")
+    browser.open(page)
+    saved = (
+        "item;space;action;mass_t;x_m;y_m;z_m;note\r\n"
+        "hawser;Forecastle;off;0,64;44;0;6;wet\r\n"
+        "not opened;Void 4;not surveyed;;;;;gas\r\n"
+        "space seen;Forecastle;none;;;;;\r\n"
+    )
+    browser.run(f"load({json.dumps(saved)})")
+    rows = parse_survey(str(browser.run("csv()")))
+    assert [(r.item, r.space, r.action, r.note) for r in rows] == [
+        ("hawser", "Forecastle", "off", "wet"),
+        ("space seen", "Forecastle", "none", ""),
+        ("not opened", "Void 4", "not surveyed", "gas"),
+    ]
+    assert rows[0].mass_t == pytest.approx(0.64)
+    asked = [e["params"]["request"]["url"] for e in browser.events if e.get("method") == "Network.requestWillBeSent"]
+    assert asked == [page.as_uri()]
+    complaints = [e for e in browser.events if e.get("method") in ("Log.entryAdded", "Runtime.exceptionThrown")]
+    assert complaints == []

@@ -71,6 +71,7 @@ def evidence_of(
         reference_pressure=reference,
         knowledge=prepared.knowledge,
         dof=one.dof,
+        shared_dof=low.fit.shared_dof,
     )
 
 

@@ -316,3 +316,5 @@ class WindowEvidence:
     knowledge: tuple[StationKnowledge, ...]
     dof: float = float("inf")
     """Effective degrees of freedom of ``covariance``: those of the window's ``WindowHeel.dof``."""
+    shared_dof: float = float("inf")
+    """How alike the windows' low-frequency amplitudes are: degrees of freedom by which each is drawn to the day's."""

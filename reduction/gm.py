@@ -116,7 +116,7 @@ class _Problem:
             np.array([w.heel for w in day.windows], dtype=float),
             np.array([s.moment for s in states], dtype=float) / displacement.value,
             np.array([s.vertical for s in states], dtype=float) / displacement.value,
-            np.asarray(day.covariance, dtype=float).reshape(n, n) + SMALLEST_U**2 * np.eye(n),
+            gm_budget.sound(np.asarray(day.covariance, dtype=float).reshape(n, n) + SMALLEST_U**2 * np.eye(n)),
             arm_covariance,
             columns,
             overruled,

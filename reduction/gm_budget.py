@@ -40,6 +40,28 @@ class Lever:
     """(n,) m."""
 
 
+def sound(covariance: Array) -> Array:
+    """Return a covariance that can be one: off-diagonal parts drawn in until every variance of a combination is positive.
+
+    Estimated covariances between windows can promise more than there is; the windows' own variances are kept.
+    Rows and columns of windows without a heel (NaN) stay as they are.
+    """
+    there = np.isfinite(np.diag(covariance))
+    square = np.ix_(there, there)
+    part = np.nan_to_num(covariance[square])
+    part = 0.5 * (part + part.T)
+    own = np.diag(np.diag(part))
+    scale = np.sqrt(np.maximum(np.diag(part), 1e-300))
+    for _ in range(60):
+        lowest = float(np.linalg.eigvalsh(part / np.outer(scale, scale)).min(initial=1.0))
+        if lowest > 1e-4:
+            break
+        part = own + 0.9 * (part - own)
+    result = covariance.copy()
+    result[square] = part
+    return result
+
+
 def moment_covariance(
     states: Sequence[State], inputs: Mapping[str, float], displacement: float
 ) -> tuple[Array, dict[str, Array]]:

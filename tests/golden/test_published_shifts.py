@@ -68,7 +68,8 @@ def test_model_in_a_tank() -> None:
 
 
 def test_list_of_a_shifted_weight() -> None:
-    # Derrett exercise 14.4 as worked on tawhid07.blogspot (V and C): 1500 t, KM 3.1, KG 2.7, 10 t over 10 m: 9 deg 27 min.
+    # Derrett exercise 14.4 as worked on tawhid07.blogspot (V and C):
+    # 1500 t, KM 3.1, KG 2.7, 10 t over 10 m: 9 deg 27 min.
     heel = heel_at(10 * 10 / 1500, 3.1 - 2.7, 0.0, straight())[0]
     assert np.rad2deg(heel) == pytest.approx(9 + 27 / 60, abs=1 / 60)
     assert np.rad2deg(heel) == pytest.approx(9.462, abs=5e-4)

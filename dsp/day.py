@@ -11,16 +11,17 @@ from dataclasses import replace
 import numpy as np
 
 from dsp import checks
+from dsp.between import differences
 from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
 from dsp.joint import budget_of, covariance_of, stations_of
 from dsp.low import LowHeel
-from dsp.model import model_of
+from dsp.model import DayModel, model_of
 from dsp.prepare import Prepared, prepare
 from dsp.roll import RollLaw
 from dsp.spectrum import Pooled
-from dsp.types import Array, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
-from dsp.wind import pressure_on
+from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
+from dsp.wind import Pressure, pressure_on
 
 NO_ROLL = RollMotion(float("nan"), float("nan"), float("nan"), float("nan"), 0.0)
 
@@ -44,35 +45,28 @@ def evaluate_day(day: Day) -> DayHeel:
     wind = pressure_on(grid, day.wind) if day.wind is not None else None
 
     model = model_of(prepared, wind)
-    low = model.low
-
-    found = [
+    first = [
         evaluate_window(prepared, span, roll, model) for span, roll in zip(prepared.windows, model.rolls, strict=True)
     ]
-    good = [one for one in found if isinstance(one, Evaluated)]
+    asked = _asked(day, prepared, first, model, wind)
+    found, model = _refined(prepared, first, asked, model)
 
+    low = model.low
+    good = [one for one in found if isinstance(one, Evaluated)]
     windy = low.fit.coefficient.size > 0
     coefficient = float(low.fit.coefficient[0]) if windy else 0.0
     coefficient_u = float(np.sqrt(low.fit.coefficient_covariance[0, 0])) if windy else 0.0
-    reference = float(np.mean([one.pressure for one in good])) if windy and good else 0.0
-    day_roll = _day_roll(model.law, good)
+    reference = _reference(good)
 
     windows, places, number = [], [], -1
     for k, span in enumerate(day.windows):
-        if not span.stop > span.start:
-            windows.append(_empty(span, "it stops before it starts"))
-            continue
-        number += 1
-        one = found[number]
+        number += int(span.stop > span.start)
+        one = found[number] if span.stop > span.start else "it stops before it starts"
         if isinstance(one, str):
             windows.append(_empty(span, one))
             continue
         places.append(k)
-        nothing = float("nan")
-        asked = checks.run(
-            evidence_of(day, prepared, one, low, wind, day_roll, reference if windy else nothing, number)
-        )
-        verdict, reasons = checks.judge(asked)
+        verdict, reasons = checks.judge(asked[number])
         budget = budget_of(one, prepared.alignment, coefficient_u, reference)
         windows.append(
             WindowHeel(
@@ -83,7 +77,7 @@ def evaluate_day(day: Day) -> DayHeel:
                 budget=budget,
                 stations=stations_of(prepared, one),
                 roll=one.roll,
-                checks=asked,
+                checks=asked[number],
                 verdict=verdict,
                 reasons=reasons,
                 wind_correction=coefficient * (one.pressure - reference),
@@ -98,7 +92,7 @@ def evaluate_day(day: Day) -> DayHeel:
         covariance=covariance,
         scale_u=prepared.alignment.scale_u,
         zero_u=_zero_u(prepared),
-        roll=day_roll,
+        roll=_day_roll(model.law, good),
         wind_coefficient=coefficient if windy else float("nan"),
         wind_coefficient_u=coefficient_u if windy else float("nan"),
         reference_wind=float(np.sqrt(abs(reference))) if windy else float("nan"),
@@ -107,6 +101,44 @@ def evaluate_day(day: Day) -> DayHeel:
         dof=float(np.median([one.dof for one in good])) if good else float("nan"),
         marks=prepared.marks,
     )
+
+
+def _asked(
+    day: Day, prepared: Prepared, found: list[Evaluated | str], model: DayModel, wind: Pressure | None
+) -> list[tuple[Check, ...]]:
+    """Ask every check of every window that could be evaluated."""
+    good = [one for one in found if isinstance(one, Evaluated)]
+    reference = _reference(good) if model.low.fit.coefficient.size else float("nan")
+    roll = _day_roll(model.law, good)
+    return [
+        checks.run(evidence_of(day, prepared, one, model.low, wind, roll, reference, number))
+        if isinstance(one, Evaluated)
+        else ()
+        for number, one in enumerate(found)
+    ]
+
+
+def _refined(
+    prepared: Prepared, found: list[Evaluated | str], asked: list[tuple[Check, ...]], model: DayModel
+) -> tuple[list[Evaluated | str], DayModel]:
+    """Learn from differences between windows of one state that no check rejected, and evaluate again."""
+    clean = [
+        one
+        for one, said in zip(found, asked, strict=True)
+        if isinstance(one, Evaluated) and checks.judge(said)[0] != "rejected"
+    ]
+    extra = differences(clean, prepared.grid, prepared.alignment, model.low)
+    if extra is None:
+        return found, model
+    better = replace(model, low=model.low.with_differences(extra))
+    return [
+        evaluate_window(prepared, span, roll, better) for span, roll in zip(prepared.windows, model.rolls, strict=True)
+    ], better
+
+
+def _reference(good: list[Evaluated]) -> float:
+    """Wind pressure to which windows are referred: their mean, which asks least of the coefficient."""
+    return float(np.mean([one.pressure for one in good])) if good else 0.0
 
 
 def _day_roll(law: RollLaw | None, good: list[Evaluated]) -> RollMotion:

@@ -43,6 +43,8 @@ class Evaluated:
     dof: float
     own_scale: float
     own_dof: float
+    hat_variances: Array
+    """(p,) variance of the mean for unit density at each node."""
 
 
 def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, model_of_day: DayModel) -> Evaluated | str:
@@ -80,7 +82,8 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
     heel = prepared.heel[index]
     wind_part = low.regressors[index] @ fit.coefficient
     fitted = mean_of(heel - wind_part, parts)
-    shares = np.array([fitted.weight @ h @ fitted.weight for h in hats]) * model.density / fitted.variance
+    hat_variances = np.array([fitted.weight @ h @ fitted.weight for h in hats])
+    shares = hat_variances * model.density / fitted.variance
     spread = float(shares @ fit.covariance @ shares) + (fitted.variance_low / fitted.variance) ** 2 * 2.0 / scale_dof
     mine = roll.frequency
     told = bool(np.isfinite(mine) and mine > 0)
@@ -104,6 +107,7 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
         dof=min(2.0 / max(spread, 1e-9), 1e6),
         own_scale=own,
         own_dof=own_dof,
+        hat_variances=hat_variances,
     )
 
 

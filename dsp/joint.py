@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from dsp.between import window_covariance
 from dsp.bins import Grid
 from dsp.combine import Alignment
 from dsp.estimate import Evaluated
@@ -25,24 +26,19 @@ def covariance_of(
     coefficient_u : rad per (m/s)^2, 0 without wind. reference : (m/s)^2.
     """
     size = len(windows)
+    if not size:
+        return np.zeros((0, 0))
+    hats = window_covariance(windows, grid)
     shared = np.zeros((size, size))
     for i in range(size):
         shared[i, i] = windows[i].fitted.variance + alignment.wander_u**2
         for j in range(i):
-            shared[i, j] = shared[j, i] = _neighbours(windows[i], windows[j], grid)
+            density = np.sqrt(windows[i].model.density * windows[j].model.density)
+            shared[i, j] = shared[j, i] = float(density @ hats[:, i, j])
     middle = np.array([0.5 * (w.span.start + w.span.stop) - alignment.centre for w in windows])
     gust = np.array([w.pressure - reference for w in windows]) if coefficient_u > 0 else np.zeros(size)
     shared += alignment.drift_u**2 * np.outer(middle, middle) + coefficient_u**2 * np.outer(gust, gust)
     return shared
-
-
-def _neighbours(one: Evaluated, other: Evaluated, grid: Grid) -> float:
-    """Covariance of two windows' means through low-frequency heel, at a dozen places of each."""
-    first = one.index[:: max(1, one.index.size // 12)]
-    second = other.index[:: max(1, other.index.size // 12)]
-    lag = np.asarray((first[:, None] - second[None, :]) * grid.step, dtype=np.float64)
-    density = np.sqrt(one.model.density * other.model.density)
-    return float(np.mean(np.tensordot(density, one.model.hats.covariance(lag), axes=1)))
 
 
 def budget_of(one: Evaluated, alignment: Alignment, coefficient_u: float, reference: float) -> tuple[BudgetLine, ...]:

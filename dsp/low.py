@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,6 +41,14 @@ class LowHeel:
     """(n, r) of the wind on the day's grid, r = 0 without."""
     smoothing: float
     """s, of the first regressor; NaN without wind."""
+    contrasts: tuple[Contrast, ...]
+    """One for each stretch."""
+
+    def with_differences(self, extra: Contrast) -> LowHeel:
+        """Fit again with differences between windows of one state of the weights, which show what is slower."""
+        contrasts = (*self.contrasts, extra)
+        prior = np.array([USUAL_COEFFICIENT])
+        return replace(self, fit=fit(self.fit.hats, list(contrasts), self.fit.density, prior))
 
 
 def low_heel(
@@ -62,7 +70,8 @@ def low_heel(
     highest = min(HIGHEST, BELOW_ROLL * roll_frequency) if np.isfinite(roll_frequency) else HIGHEST
     highest = max(min(highest, 0.2 / step), 1.5 / typical)
     longest = max(lengths, default=60.0)
-    hats = Hats.between(0.5 / longest, highest, 0.5 / step)
+    spread = (max(c.part.stop for c in cuts) - min(c.part.start for c in cuts)) * step if cuts else longest
+    hats = Hats.between(0.5 / longest, highest, 0.5 / step, 0.5 / spread)
     start = whole_band(look, hats, step, roll_frequency, damping, float(np.nanmedian(variance)))
     compressor = Compressor(hats, start[hats.low :], step, roll_frequency, damping)
     candidates: list[tuple[float, Array]] = [(float("nan"), np.zeros((heel.size, 0)))]
@@ -74,7 +83,13 @@ def low_heel(
     best: LowHeel | None = None
     for smoothing, regressors in candidates:
         contrasts = [compressor.contrast(s) for s in stretches(heel, variance, cuts, regressors)]
-        one = LowHeel(fit(hats, contrasts, start, np.array([USUAL_COEFFICIENT])), compressor, regressors, smoothing)
+        one = LowHeel(
+            fit(hats, contrasts, start, np.array([USUAL_COEFFICIENT])),
+            compressor,
+            regressors,
+            smoothing,
+            tuple(contrasts),
+        )
         start = one.fit.density
         if best is None or one.fit.log_likelihood > best.fit.log_likelihood:
             best = one
@@ -116,4 +131,6 @@ def whole_band(look: Pooled, hats: Hats, step: float, roll_frequency: float, dam
     density = np.maximum(look.density[use], 1e-24)
     fixed = np.full(density.size, 2.0 * step * white)
     amount = nonnegative_fit(parts, density, fixed, 0.3 * np.median(density) / parts.max(axis=1) + 1e-24)
+    seen = int(np.searchsorted(hats.node, 0.5 / (look.length * step)))
+    amount[:seen] = amount[min(seen, hats.node.size - 1)]
     return np.maximum(amount[: hats.node.size], 1e-3 * 2.0 * step * white + 1e-20)

@@ -11,7 +11,6 @@ at zero frequency, so that low-frequency heel is counted once (docs/method-heel.
 from __future__ import annotations
 
 from dataclasses import dataclass
-
 from typing import Any
 
 import numpy as np
@@ -42,14 +41,21 @@ class Hats:
     """The first ``low`` nodes are low-frequency heel; the others carry what is broad beside and above the roll."""
 
     @classmethod
-    def between(cls, lowest: float, highest: float, nyquist: float) -> Hats:
-        """Lay nodes from ``lowest`` to ``highest`` Hz in steps of about `NODE_RATIO`, and on to ``nyquist`` by 2."""
+    def between(cls, lowest: float, highest: float, nyquist: float, slowest: float = float("nan")) -> Hats:
+        """Lay nodes from ``lowest`` to ``highest`` Hz in steps of about `NODE_RATIO`, and on to ``nyquist`` by 2.
+
+        Below ``lowest``, where only differences between windows can tell, come nodes by about 3 down to ``slowest``.
+        """
         lowest = min(lowest, highest / 1.3)
         count = max(2, round(float(np.log(highest / lowest) / np.log(NODE_RATIO))) + 1)
         node = np.geomspace(lowest, highest, count)
+        if slowest < 0.5 * lowest:
+            below = max(1, round(float(np.log(lowest / slowest) / np.log(3.0))))
+            node = np.concatenate([np.geomspace(slowest, lowest, below + 1)[:-1], node])
+            count += below
         above = max(1, round(float(np.log2(max(nyquist / highest, 2.0)))))
         node = np.concatenate([node, highest * np.geomspace(1.0, max(nyquist / highest, 2.0), above + 1)[1:]])
-        edge = np.concatenate([np.linspace(0.0, lowest, 13), np.geomspace(lowest, node[-1], 12 * node.size + 30)[1:]])
+        edge = np.concatenate([np.linspace(0.0, node[0], 13), np.geomspace(node[0], node[-1], 12 * node.size + 30)[1:]])
         middle, width = 0.5 * (edge[1:] + edge[:-1]), np.diff(edge)
         return cls(node=node, frequency=middle, width=width, shape=_hats(node, middle), low=count)
 

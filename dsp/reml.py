@@ -20,11 +20,15 @@ from scipy.fft import next_fast_len
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.special import gammaln
 
-from dsp.motion import Hats, roll_covariance
+from dsp.motion import NODE_RATIO, Hats, roll_covariance
 from dsp.types import Array
 
 ROUGHNESS = 1.0
 """Prior standard deviation of the change of log density from node to node (a factor e within a factor 1.6)."""
+
+
+SLOW = 0.5
+"""The same below the frequencies a stretch can show, relative to that: spectra of moored vessels level off there."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +59,8 @@ class Contrast:
     """(low, j, j) covariance for unit density at each low node."""
     fixed: Array
     """(j, j) rad2, covariance of roll, of what is broad above it, and of white noise."""
+    own: bool = True
+    """It is one stretch with a scale of its own; False for differences between windows."""
 
 
 @dataclass(frozen=True)
@@ -154,7 +160,8 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: 
     coefficient_prior : (r,) standard uncertainty, about nought, of each wind coefficient before the day.
     """
     nodes = hats.low
-    difference = np.diff(np.eye(nodes), axis=0) / ROUGHNESS
+    apart = np.sqrt(np.diff(np.log(hats.node[:nodes])) / np.log(NODE_RATIO))
+    difference = np.diff(np.eye(nodes), axis=0) / (ROUGHNESS * np.where(apart > 1.25, SLOW, 1.0) * apart)[:, None]
     prior = difference.T @ difference
     anchor = 0.01
     theta0 = np.log(np.maximum(start[:nodes], 1e-18))
@@ -272,7 +279,7 @@ def _scales(theta: Array, contrasts: list[Contrast], coefficient: Array) -> tupl
     density = np.exp(theta)
     scale, dof = np.ones(len(contrasts)), np.zeros(len(contrasts))
     for k, one in enumerate(contrasts):
-        if one.value.size:
+        if one.value.size and one.own:
             scale[k], dof[k] = own_scale(one, density, coefficient)
     return scale, dof
 

@@ -121,6 +121,16 @@ class Sequence(Table):
     ``own``: the ``[[movements]]`` of the plan."""
 
 
+class Crane(Table):
+    """The crane that moves the weights, for checking its reach."""
+
+    name: str = ""
+    position_m: Point
+    """Its axis of slewing."""
+    outreach_m: Positive
+    """Radius at which it lifts the heaviest test weight, from its load chart."""
+
+
 class MusterStation(Table):
     """Where people stand during every window."""
 
@@ -243,6 +253,10 @@ class Weather(Table):
 
     wind_m_s: NotNegative = 3.0
     direction_from_bow_deg: float = 90.0
+    windage_area_m2: Positive | None = None
+    """Lateral area above water; left out, length times 0.8 of depth is taken."""
+    windage_lever_m: Positive | None = None
+    """From the centre of that area to half draught; left out, 0.8 of depth is taken."""
 
 
 class Departure(Table):
@@ -264,6 +278,7 @@ class Plan(Table):
     weights: tuple[Weight, ...] = ()
     sequence: Sequence = Sequence()
     movements: tuple[Movement, ...] = ()
+    cranes: tuple[Crane, ...] = ()
     muster_stations: tuple[MusterStation, ...] = ()
     people: tuple[Person, ...] = ()
     moorings: tuple[Mooring, ...] = ()

@@ -100,74 +100,58 @@ def march(
 def _run(
     z: list[complex], rows: list[list[complex]], system: Modes, gains: Hold, left_over: _LeftOver
 ) -> tuple[Complex, Array]:
-    """The loop itself, on plain Python numbers: far faster than small arrays."""
-    size = system.right.shape[0]
+    """The loop itself, on plain Python numbers: far faster than small arrays.
+
+    Forces on sway and roll are there at every step; those on the liquids only while one of them pockets.
+    """
     turn: list[complex] = gains.turn.tolist()
-    first = [tuple(row) for row in gains.start.tolist()]
-    last = [tuple(row) for row in gains.end.tolist()]
-    reads = list(zip(*(system.right[i].tolist() for i in range(size)), strict=True))
-    swings = list(zip(*((system.right[i] * system.lam).tolist() for i in range(2)), strict=True))
-    now = left_over.at(0, *_read(z, reads, swings, size))
-    before = now
-    states: list[list[complex]] = [z]
-    rest: list[tuple[float, ...]] = [now]
-    if size == 2:
-        return _run_two(z, rows, turn, first, last, reads, swings, left_over, now)
-    span = range(size)
-    for n in range(1, len(rows)):
-        row = rows[n - 1]
-        guess = [2.0 * a - b for a, b in zip(now, before, strict=True)]
-        base = [t * a + u + sum([f[i] * now[i] for i in span]) for t, a, u, f in zip(turn, z, row, first, strict=True)]
-        tried = [b + sum([g[i] * guess[i] for i in span]) for b, g in zip(base, last, strict=True)]
-        before = now
-        now = left_over.at(n, *_read(tried, reads, swings, size))
-        z = [b + sum([g[i] * now[i] for i in span]) for b, g in zip(base, last, strict=True)]
-        states.append(z)
-        rest.append(now)
-    return np.array(states), np.array(rest)
+    start: list[list[complex]] = gains.start.T.tolist()
+    end: list[list[complex]] = gains.end.T.tolist()
+    first, last = list(zip(start[0], start[1], strict=True)), list(zip(end[0], end[1], strict=True))
+    right, swing = system.right, system.right * system.lam
+    reads = list(zip(*(row.tolist() for row in (right[0], right[1], swing[0], swing[1])), strict=True))
+    liquids: list[list[complex]] = right[2:].tolist()
+    none = (0.0,) * len(liquids)
 
+    def forces_at(n: int, modal: list[complex]) -> tuple[float, float, tuple[float, ...] | None]:
+        y = phi = v = p = 0j
+        for c, (r, s, t, u) in zip(modal, reads, strict=True):
+            y += c * r
+            phi += c * s
+            v += c * t
+            p += c * u
+        sway, roll = at(n, y.real, phi.real, v.real, p.real)
+        if not liquids:
+            return sway, roll, None
+        slopes = [sum([c * r for c, r in zip(modal, row, strict=True)]).real for row in liquids]
+        return sway, roll, left_over.pocketing(slopes)
 
-def _run_two(
-    z: list[complex],
-    rows: list[list[complex]],
-    turn: list[complex],
-    first: list[tuple[complex, ...]],
-    last: list[tuple[complex, ...]],
-    reads: list[tuple[complex, ...]],
-    swings: list[tuple[complex, ...]],
-    left_over: _LeftOver,
-    now: tuple[float, ...],
-) -> tuple[Complex, Array]:
-    """Sway and roll alone, which is most days: two forces written out."""
-    states, rest = [z], [now]
-    ry, rf = now
-    ry0, rf0 = now
     at = left_over.at
+    ry, rf, extra = forces_at(0, z)
+    ry0, rf0 = ry, rf
+    states, rest = [z], [(ry, rf, *(extra or none))]
     for n in range(1, len(rows)):
         gy, gf = 2.0 * ry - ry0, 2.0 * rf - rf0
-        base = [t * a + u + f[0] * ry + f[1] * rf for t, a, u, f in zip(turn, z, rows[n - 1], first, strict=True)]
-        tried = [b + g[0] * gy + g[1] * gf for b, g in zip(base, last, strict=True)]
-        y = phi = v = p = 0j
-        for c, r, s in zip(tried, reads, swings, strict=True):
-            y += c * r[0]
-            phi += c * r[1]
-            v += c * s[0]
-            p += c * s[1]
+        base = [t * a + u + f * ry + g * rf for t, a, u, (f, g) in zip(turn, z, rows[n - 1], first, strict=True)]
+        if extra:
+            base = _pushed(_pushed(base, start, extra), end, extra)
+        tried = [b + f * gy + g * gf for b, (f, g) in zip(base, last, strict=True)]
+        before = extra or none
         ry0, rf0 = ry, rf
-        now = at(n, y.real, phi.real, v.real, p.real, ())
-        ry, rf = now
-        z = [b + g[0] * ry + g[1] * rf for b, g in zip(base, last, strict=True)]
+        ry, rf, extra = forces_at(n, tried)
+        if extra or before is not none:
+            base = _pushed(base, end, [a - b for a, b in zip(extra or none, before, strict=True)])
+        z = [b + f * ry + g * rf for b, (f, g) in zip(base, last, strict=True)]
         states.append(z)
-        rest.append(now)
+        rest.append((ry, rf, *(extra or none)))
     return np.array(states), np.array(rest)
 
 
-def _read(
-    z: list[complex], reads: list[tuple[complex, ...]], swings: list[tuple[complex, ...]], size: int
-) -> tuple[float, float, float, float, list[float]]:
-    q = [sum([c * r[i] for c, r in zip(z, reads, strict=True)]).real for i in range(size)]
-    v, p = (sum([c * s[i] for c, s in zip(z, swings, strict=True)]).real for i in range(2))
-    return q[0], q[1], v, p, q[2:]
+def _pushed(base: list[complex], gains: list[list[complex]], extra: Sequence[float]) -> list[complex]:
+    """Add the forces on the liquids."""
+    for row, force in zip(gains[2:], extra, strict=True):
+        base = [b + g * force for b, g in zip(base, row, strict=True)]
+    return base
 
 
 class _LeftOver:
@@ -198,7 +182,8 @@ class _LeftOver:
         ]
         self._tanks = [(G * liquid.inertia(t) * liquid.POCKET_STIFFENING, liquid.pocketing_slope(t)) for t in tanks]
 
-    def at(self, n: int, y: float, phi: float, v: float, p: float, slopes: Sequence[float]) -> tuple[float, ...]:
+    def at(self, n: int, y: float, phi: float, v: float, p: float) -> tuple[float, float]:
+        """Sway force and roll moment at step n."""
         s = math.sin(phi)
         q = s * s
         c1, c2, c3 = self._series
@@ -213,7 +198,11 @@ class _LeftOver:
         sway = -self._drag * abs(u) * u
         roll -= self._depth * sway
         for index, (a, b, extension, give, droop) in enumerate(self._lines):
-            tension = _pull(extension[n] + a * y + b * phi, give, droop, self._tensions[index])
+            e = extension[n] + a * y + b * phi
+            if e < -0.2:  # well slack: what little it gives hardly matters, and the tension of a step ago will do
+                tension = math.sqrt(droop / (give * self._tensions[index] - e))
+            else:
+                tension = _pull(e, give, droop, self._tensions[index])
             self._tensions[index] = tension
             sway -= a * tension
             roll -= b * tension
@@ -222,13 +211,16 @@ class _LeftOver:
             if e > 0.0:
                 sway -= a * stiffness * e
                 roll -= b * stiffness * e
-        if not self._tanks:
-            return sway, roll
-        extra = []
-        for (stiff, limit), slope in zip(self._tanks, slopes, strict=True):
-            beyond = abs(slope) - limit
-            extra.append(-math.copysign(stiff * beyond, slope) if beyond > 0.0 else 0.0)
-        return sway, roll, *extra
+        return sway, roll
+
+    def pocketing(self, slopes: Sequence[float]) -> tuple[float, ...] | None:
+        """Forces on the liquids where one has met its tank's top or bared its bottom; else None."""
+        if all(abs(slope) <= limit for (_, limit), slope in zip(self._tanks, slopes, strict=True)):
+            return None
+        return tuple(
+            -math.copysign(stiff * max(abs(slope) - limit, 0.0), slope)
+            for (stiff, limit), slope in zip(self._tanks, slopes, strict=True)
+        )
 
 
 def _pull(extension: float, give: float, droop: float, guess: float) -> float:

@@ -8,13 +8,10 @@ from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-import aiomqtt
-
-from config.errors import bad
 from config.stations import MqttSource, Source, Station
 from sim.chance import stream
 from sim.day import SimulatedDay
-from sim.feeds.mqtt import IN_FLIGHT, TopicOutlet, publisher
+from sim.feeds.mqtt import TopicOutlet, joined
 from sim.feeds.outlet import Outlet, TcpOutlet, has_ptys, open_pty
 from sim.feeds.pace import SHORTEST_WAIT_S, Clock
 from sim.frames import Frame
@@ -33,6 +30,7 @@ class Feed:
     """How each station is reached; put these into the plan's stations before the logger starts."""
     _outlets: dict[str, Outlet]
     _frames: dict[str, list[Frame]]
+    _broker: str | None = None
     sent: dict[str, int] = field(default_factory=dict)
     """Messages sent so far, by station."""
 
@@ -59,7 +57,7 @@ class Feed:
         ------
         ExceptionGroup where an outlet fails; TimeoutError inside it where nobody connects.
         """
-        async with asyncio.TaskGroup() as group:
+        async with joined(self._broker, self._outlets.values()), asyncio.TaskGroup() as group:
             for name in self._outlets:
                 group.create_task(self._play_one(name, clock, tell), name=f"feed {name}")
 
@@ -113,12 +111,12 @@ async def open_feed(
     Parameters
     ----------
     stations : those of the plan; dialects, channels and topics are taken from there.
-    broker : ``mqtt://127.0.0.1:port`` of a running broker, where a station speaks MQTT.
+    broker : ``mqtt://127.0.0.1:port``, where a station speaks MQTT; it must run when the feed plays, not before.
     transports : stations to be played over another transport than the plan's.
 
     Raises
     ------
-    BadInput where a station cannot be played; OSError where a port cannot be opened.
+    BadInput where a station's dialect cannot be written; OSError where a port cannot be opened.
 
     Example
     -------
@@ -138,24 +136,18 @@ async def open_feed(
     by_name = {station.name: station for station in stations}
     async with contextlib.AsyncExitStack() as stack:
         outlets: dict[str, Outlet] = {}
-        client: aiomqtt.Client | None = None
-        room = asyncio.Semaphore(IN_FLIGHT)
         for name, how in wanted.items():
             source = by_name[name].source
             baud = getattr(source, "baud", 38400)
             if how == "mqtt":
-                if broker is None:
-                    raise bad("feed", f"stations, {name}", None, "a running broker for a station that speaks MQTT")
-                if client is None:
-                    client = await stack.enter_async_context(publisher(broker))
                 topic = source.topic if isinstance(source, MqttSource) else f"pier/{name}"
-                outlets[name] = TopicOutlet(client, topic, room)
+                outlets[name] = TopicOutlet(topic)
             elif how == "pty":
                 outlets[name] = await stack.enter_async_context(open_pty(baud))
             else:
                 outlets[name] = await stack.enter_async_context(TcpOutlet(how == "rfc2217", baud).serving())
         queues = {name: _frames_of(day, by_name[name]) for name in wanted}
-        yield Feed(day, {name: outlet.source for name, outlet in outlets.items()}, outlets, queues)
+        yield Feed(day, {name: outlet.source for name, outlet in outlets.items()}, outlets, queues, broker)
 
 
 def _frames_of(day: SimulatedDay, station: Station) -> list[Frame]:

@@ -1,0 +1,1 @@
+"""Find the sensors, check them, calibrate them."""

@@ -71,6 +71,7 @@ def brief(plan: Plan) -> Document:
                 "safety", "Where people can get hurt", (Caution("Stop at once if in doubt", brief_words.CAUTIONS),)
             ),
             Section("movements", "What she will do", (*movements_blocks(plan), *weights_note(plan)), new_page=True),
+            Section("calls", "What is called, and who answers", (calls_table(),)),
             Section("people", "Who is aboard, lines, services", (*people_blocks(plan), *lines_blocks(plan)), columns=2),
             Section(
                 "signed", "Read and agreed", (Signatures((("Master", ""), ("Coordinator", occasion.coordinator))),)
@@ -147,6 +148,12 @@ def heel_words(heel: float | None) -> str:
     if abs(heel) < 0.05 * DEGREE:
         return "upright"
     return f"{fixed(abs(heel) / DEGREE, 1)}° to {'starboard' if heel > 0 else 'port'}"
+
+
+def calls_table() -> Table:
+    """The words before each reading: short, always the same, always answered."""
+    columns = (Column("the coordinator asks", weight=1), Column("answered by", weight=1), Column("answer", weight=2))
+    return Table("Before each reading, on one radio channel", columns, brief_words.CALLS)
 
 
 def people_blocks(plan: Plan) -> tuple[Block, ...]:

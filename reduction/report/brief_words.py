@@ -60,6 +60,15 @@ CAUTIONS = (
     "Stop and put the weights back where they started if she heels more than expected or goes on heeling, if a line "
     "cannot be slackened, if wind, wash or ice get up, or if anyone calls stop.",
 )
+CALLS = (
+    ("Lines?", "handlers forward and aft", "slack and drooping, or: wait"),
+    ("Fenders, tug?", "handlers, boat", "clear of her side"),
+    ("Crane?", "crane or winch", "load down, hook off, stowed"),
+    ("Muster?", "each muster station", "all here and still"),
+    ("Decks?", "bridge or engine room", "quiet: nothing running, nothing pumped"),
+    ("Window open", "nobody", "nobody moves or calls, except to stop it"),
+    ("Window closed", "all", "stand easy; next movement on the coordinator's word only"),
+)
 SOURCES = (
     "Common practice, with 2008 IS Code Part B, 8.2 (berth, tanks, people, deadweight) and its Annex 1 (parts of it "
     "from memory). The ship's safety management system, the yard's and the port's rules come first."

@@ -203,7 +203,12 @@ def items_table(group: str, items: tuple[SurveyItem, ...]) -> Table:
     net = sum((i.mass if i.action == "on" else -i.mass) for i in items if i.action != "move")
     lead = 2 if with_space else 1
     blanks = len(columns) - lead - 2
-    total: tuple[Cell, ...] = (*([""] * (lead - 1)), f"{len(items)} lines", "net, t", fixed(net * TONNES, 3))
+    total: tuple[Cell, ...] = (
+        *([""] * (lead - 1)),
+        f"{len(items)} line{'' if len(items) == 1 else 's'}",
+        "net, t",
+        fixed(net * TONNES, 3),
+    )
     return Table(group.capitalize(), columns, tuple(rows), total=(*total, *([""] * blanks)))
 
 

@@ -42,7 +42,7 @@ STATION_DASHES = ("-", "--", "-.", ":", (0, (1, 1)))
 """Stations drawn over one another differ by dashes as well as by colour."""
 TONE_COLOUR: dict[Tone, str] = {"fine": ACCENT, "caution": AMBER, "rejected": ALARM, "open": SOFT}
 TONE_SHADE: dict[Tone, str] = {"fine": SHADE, "caution": AMBER_SHADE, "rejected": ALARM_SHADE, "open": SHADE}
-TONE_MARKER: dict[Tone, str] = {"fine": "o", "caution": "^", "rejected": "X", "open": "s"}
+TONE_MARKER: dict[Tone, str] = {"fine": "o", "caution": "^", "rejected": "x", "open": "s"}
 
 
 @dataclass(frozen=True)
@@ -165,6 +165,7 @@ def _settings(salt: str, font: float) -> dict[str, object]:
         "grid.color": RULE,
         "grid.linewidth": 0.5,
         "lines.linewidth": 1.1,
+        "lines.markeredgewidth": 1.5,
         "axes.unicode_minus": True,
         "axes.axisbelow": True,
         "axes.formatter.useoffset": False,

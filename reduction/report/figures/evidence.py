@@ -145,7 +145,7 @@ def _windows(axes: Axes, check: Check, opened: float) -> None:
             number,
             shift[number],
             yerr=COVERAGE_95 * half[number],
-            fmt="X" if number == mine else "o",
+            fmt="x" if number == mine else "o",
             color=ALARM if number == mine else INK,
             markerfacecolor=(ALARM if number == mine else INK) if used[number] else "none",
             markersize=7 if number == mine else 4.5,

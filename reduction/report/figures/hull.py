@@ -48,7 +48,7 @@ def waterline_profile(waterline: Waterline, length: float) -> Picture:
         for reading in waterline.readings:
             side = "starboard" if reading.y >= 0 else "port"
             colour = ALARM if not reading.used else (INK if side == "starboard" else SOFT)
-            marker = "X" if not reading.used else ("o" if reading.kind == "draught" else "s")
+            marker = "x" if not reading.used else ("o" if reading.kind == "draught" else "s")
             face = colour if side == "starboard" or not reading.used else "none"
             label = "left out" if not reading.used else f"{reading.kind}, {side}"
             style = {"marker": marker, "color": colour, "markerfacecolor": face, "markersize": 4.5, "linestyle": "none"}
@@ -56,10 +56,14 @@ def waterline_profile(waterline: Waterline, length: float) -> Picture:
             top.plot(reading.x, level, **style, label="" if label in named else label)
             bottom.plot(reading.x, 1e3 * reading.residual, **style)
             named.add(label)
+        reach = 1.6 * max((1e3 * abs(r.residual) for r in waterline.readings if r.used), default=10.0) + 2.0
+        bottom.set_ylim(-reach, reach)
+        for reading in waterline.readings:
             if not reading.used:
+                edge = float(np.clip(1e3 * reading.residual, -0.82 * reach, 0.82 * reach))
                 bottom.annotate(
-                    short(reading.label),
-                    (reading.x, 1e3 * reading.residual),
+                    f"{short(reading.label)}: {1e3 * reading.residual:+.0f} mm".replace("-", "−"),
+                    (reading.x, edge),
                     (6, 0),
                     textcoords="offset points",
                     va="center",

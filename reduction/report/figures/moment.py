@@ -59,6 +59,9 @@ def _points(axes: Axes, gm: GmResult, displacement: float, look: Look) -> None:
         slope = 1.0 / (gm.line.value * displacement)
         tangent = math.tan(_list(gm)) + reach * slope
         axes.plot(reach / TONNE, tangent, color=ACCENT, label=f"straight line, GM {gm.line.value:.3f} m")
+        if gm.curve.value is not None:
+            carried = ", carried on" if gm.carried == "curve" else ""
+            axes.plot([], [], " ", label=f"true curve, GM {gm.curve.value.value:.3f} m{carried}")
     for point in points:
         tone = verdict_tone(point.verdict)
         axes.plot(
@@ -85,7 +88,7 @@ def _points(axes: Axes, gm: GmResult, displacement: float, look: Look) -> None:
     )
     degrees.set_ylabel("heel, degrees" + ("" if look.narrow else " (starboard down positive)"))
     degrees.spines["right"].set_visible(False)
-    if axes.lines[2:] and points:
+    if axes.get_legend_handles_labels()[1]:
         axes.legend(loc="upper left", handlelength=1.6)
 
 

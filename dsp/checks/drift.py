@@ -12,10 +12,10 @@ from dsp.types import Check
 def check(look: Look) -> Check:
     """Straight line against the window's own covariance."""
     line = look.seconds / max(look.length, 1e-9) - 0.5
-    scan = look.scan(line[None, :])
+    scan = look.scan_apart([line[None, :]])[0]
     value, size = float(abs(scan.score[0])), float(scan.amplitude[0])
-    limit = normal_limit(REJECT["drift"], look.dof)
-    verdict = graded(value, limit, normal_limit(REJECT["drift"] + CAUTION["drift"], look.dof))
+    limit = normal_limit(REJECT["drift"], look.free_dof)
+    verdict = graded(value, limit, normal_limit(REJECT["drift"] + CAUTION["drift"], look.free_dof))
     says = (
         f"The heel creeps by {np.rad2deg(size):+.4f} deg over the window, {value:.1f} times the uncertainty "
         f"(limit {limit:.1f})."

@@ -21,6 +21,10 @@ from scipy.special import stdtr
 from dsp.types import Array, Check, Verdict, WindowEvidence
 
 
+SHARES = (0.6, 0.36, 0.2, 0.1, 0.05, 0.02)
+"""Factors on the variance of low-frequency heel that are tried."""
+
+
 @dataclass(frozen=True)
 class Scan:
     """One family of templates, each fitted beside the mean."""
@@ -38,6 +42,8 @@ class Look:
     """One window, ready to be asked; made once and handed to every check."""
 
     evidence: WindowEvidence
+    share: float = 1.0
+    """Factor on the low-frequency part of the covariance."""
 
     @property
     def name(self) -> str:
@@ -66,8 +72,40 @@ class Look:
         return float(min(max(dof, 4.0), 1e6)) if np.isfinite(dof) else 1e6
 
     @cached_property
+    def free_dof(self) -> float:
+        """Degrees of freedom left for the low-frequency amplitude once a disturbance has been fitted beside it."""
+        free = self.evidence.shared_dof + self.evidence.low_scale_dof - 1.0
+        return float(min(max(free, 4.0), 1e6)) if np.isfinite(free) else 1e6
+
+    @cached_property
+    def scaled(self) -> tuple[Look, ...]:
+        """The same window with less and less low-frequency motion, for fits that estimate its amplitude themselves."""
+        if not np.isfinite(self.evidence.shared_dof) or self.evidence.shared_dof >= 1e4:
+            return (self,)
+        return (self, *(Look(self.evidence, share) for share in SHARES))
+
+    @cached_property
+    def plausible(self) -> float:
+        """Log likelihood of this amplitude with the mean fitted, the day's other windows as its prior."""
+        e = self.evidence
+        shared, own_dof = e.shared_dof, max(e.low_scale_dof, 0.0)
+        prior = 0.0
+        if np.isfinite(shared):
+            drawn = (shared + own_dof * e.low_scale) / (shared + own_dof)
+            scale = self.share * max(drawn, 1e-3)
+            prior = -0.5 * shared * (np.log(scale) + 1.0 / scale)
+        determinant = float(np.log(np.diag(self._factor)).sum())
+        turned = self._white(np.ones(e.time.size))
+        return float(prior - determinant - 0.5 * np.log(turned @ turned) - 0.5 * float(self.rest @ self.rest))
+
+    @cached_property
     def _factor(self) -> Array:
         covariance = self.evidence.covariance
+        if self.share < 1.0:
+            slow = self.evidence.low_covariance.copy()
+            slow[np.diag_indices_from(slow)] -= min(self.evidence.motion.white, float(np.diag(slow).min()))
+            covariance = covariance - (1.0 - self.share) * slow
+            covariance[np.diag_indices_from(covariance)] += 1e-9 * float(np.mean(np.diag(covariance)))
         return np.asarray(cho_factor(covariance, lower=True, check_finite=False)[0])
 
     @cached_property
@@ -104,6 +142,22 @@ class Look:
         score = unit @ self.rest
         cosine = np.clip(np.einsum("mn,mn->m", unit[1:], unit[:-1]), -1.0, 1.0)
         return Scan(score, score / size, float(np.arccos(cosine).sum()))
+
+    def scan_apart(self, families: Sequence[Array]) -> list[Scan]:
+        """Fit families of templates with the low-frequency amplitude judged apart from what they explain.
+
+        A step makes the window look restless and so hides itself. The amplitude is therefore chosen by the likelihood
+        with the best template taken out, drawn to the day's as far as the day's windows are alike; scores then
+        follow Student's law with `free_dof` degrees of freedom, as in a t-test whose variance is that of the residuals.
+        """
+        best, chosen = -np.inf, [self.scan(f) for f in families]
+        for number, look in enumerate(self.scaled):
+            scans = chosen if number == 0 else [look.scan(f) for f in families]
+            top = max(float(np.abs(s.score).max()) for s in scans)
+            value = look.plausible + 0.5 * top**2
+            if value > best:
+                best, chosen = value, scans
+        return chosen
 
     def energy(self, templates: Array) -> float:
         """Chi-square of a few templates fitted together: as many degrees of freedom as templates."""

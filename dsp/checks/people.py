@@ -20,11 +20,11 @@ def check(look: Look) -> Check:
     """Matched step and there-and-back against the window's own covariance, maximised over their times."""
     scans, starts, stays = _families(look)
     # A walk that stays moves the mean most and is given most of the budget.
-    limits = np.array([_limit(scans, place, look.dof, REJECT["people"]) for place in range(len(scans))])
+    limits = np.array([_limit(scans, place, look.free_dof, REJECT["people"]) for place in range(len(scans))])
     largest = np.array([np.abs(s.score).max() for s in scans])
     best = int(np.argmax(largest / limits))
     limit = float(limits[best])
-    caution = _limit(scans, best, look.dof, REJECT["people"] + CAUTION["people"])
+    caution = _limit(scans, best, look.free_dof, REJECT["people"] + CAUTION["people"])
     at = int(np.argmax(np.abs(scans[best].score)))
     value, size = float(abs(scans[best].score[at])), float(scans[best].amplitude[at])
     when, stay = float(starts[best][at]), stays[best]
@@ -59,16 +59,16 @@ def _families(look: Look) -> tuple[list[Scan], list[Array], list[float]]:
     seconds, length = look.seconds, look.length
     spacing = max(look.evidence.step, 1.5, length / 80.0)
     edge = min(4.0, 0.1 * length)
-    scans, starts, stays = [], [], []
+    families, starts, stays = [], [], []
     for stay in (float("inf"), *(s for s in STAYS if s + 2 * WALK < 0.7 * length)):
         last = length - edge - (0.0 if stay == float("inf") else stay)
         start = np.arange(edge - WALK / 2, last - WALK / 2, spacing)
         if start.size == 0:
             start = np.array([0.5 * (length - WALK)])
-        scans.append(look.scan(_walked(seconds, start, stay)))
+        families.append(_walked(seconds, start, stay))
         starts.append(start)
         stays.append(stay)
-    return scans, starts, stays
+    return look.scan_apart(families), starts, stays
 
 
 def _walked(seconds: Array, start: Array, stay: float) -> Array:

@@ -6,6 +6,7 @@ asked less often, so that it does not hold up the others on the line.
 
 from __future__ import annotations
 
+import logging
 import struct
 import threading
 import time
@@ -24,6 +25,12 @@ MOST_REGISTERS = 120
 """In one request; the protocol allows 125 (Modbus application protocol 6.3, from memory)."""
 WIDEST_GAP = 8
 """Registers nobody wants that are read along rather than asking twice."""
+
+
+_library = logging.getLogger("pymodbus.logging")
+_library.addHandler(logging.NullHandler())
+_library.propagate = False
+"""A device that does not answer is said by its station's watch; the library's lines would go to the screen beside it."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +116,7 @@ class ModbusLine:
         )
         try:
             if not client.connect():
-                raise SourceLost("the port cannot be opened")
+                raise SourceLost(f"{self._port_now} cannot be opened with these settings")
             opened()
             while not stop.is_set():
                 due = min(self._devices, key=lambda device: device.due)

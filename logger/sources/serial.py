@@ -98,9 +98,15 @@ class SerialPort:
                 if poll and time.monotonic() >= due:
                     port.write(poll)
                     due = max(due + every, time.monotonic())
-                data = port.read(max(1, port.in_waiting))
-                if data:
-                    sink(data, now())
+                waiting = port.in_waiting
+                data = port.read(waiting or 1)
+                if not data:
+                    continue
+                at = now()
+                if not waiting and (more := port.in_waiting):
+                    # Woken by the first byte of a burst: take the rest along, under the stamp of the first.
+                    data += port.read(more)
+                sink(data, at)
         except (OSError, TypeError, AttributeError) as error:
             # pyserial raises TypeError or AttributeError where a port vanishes between two of its own calls.
             if not stop.is_set():

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from config.units import DEGREE
+from dsp.bins import Grid
 from dsp.motion import Hats, roll_covariance
 from dsp.reml import Compressor, Contrast, LowFit, Stretch, fit
 from dsp.spectrum import Pooled, expected, nonnegative_fit
@@ -95,6 +96,14 @@ def low_heel(
             best = one
     assert best is not None
     return best
+
+
+def on_another_grid(low: LowHeel, grid: Grid, wind: Pressure | None) -> LowHeel:
+    """Carry what the day taught to a grid of the same step over another piece of record."""
+    if low.regressors.shape[1] and wind is not None:
+        return replace(low, regressors=smoothed(wind.value, grid.step, low.smoothing)[:, None])
+    without = replace(low.fit, coefficient=np.zeros(0), coefficient_covariance=np.zeros((0, 0)))
+    return replace(low, fit=without, regressors=np.zeros((grid.size, 0)))
 
 
 def stretches(heel: Array, variance: Array, cuts: list[Cut], regressors: Array) -> list[Stretch]:

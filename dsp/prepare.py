@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +16,8 @@ BINS_PER_ROLL = 10
 """Bins in a roll period."""
 MOST_BINS = 900
 """Bins in the longest window."""
+FIRST_STEP = 0.25
+"""s, bins of the first look for the roll."""
 MARGIN = 900.0
 """s of record used before the first and after the last window."""
 
@@ -44,15 +46,82 @@ class Prepared:
     windows: tuple[WindowSpan, ...]
 
 
-def prepare(day: Day) -> Prepared | str:
-    """Mark, bin, align and combine the heel of a day; or say in a sentence why there is nothing to work on."""
+def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
+    """Mark, bin, align and combine the heel of a day; or say in a sentence why there is nothing to work on.
+
+    Parameters
+    ----------
+    most_bins : bins in the longest window at most.
+    """
     windows = tuple(w for w in day.windows if w.stop > w.start)
     if not windows:
         return "no window with a start before its stop"
+    start, stop = min(w.start for w in windows) - MARGIN, max(w.stop for w in windows) + MARGIN
+    usable = _taken(day, start, stop)
+    if not usable:
+        return "no heel station has readings that change"
+    traces, knowledge, marks = (tuple(column) for column in zip(*usable, strict=True))
+    noise = _noise(marks)
+    first = max(min(float(t.time[0]) for t in traces), start)
+    last = min(max(float(t.time[-1]) for t in traces), stop)
+    lengths = [w.stop - w.start for w in windows]
+    slowest = 1.0 / max(float(np.nanmax([m.rate for m in marks])), 1e-3)
+    finest = max(slowest, max(lengths) / most_bins)
+
+    def on(step: float) -> Prepared:
+        grid = grid_over(first, last, step)
+        bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
+        alignment = align(grid, bins, noise, knowledge, windows)
+        heel, variance, aligned = combined(grid, bins, noise, alignment)
+        nothing = float("nan")
+        return Prepared(
+            traces, knowledge, marks, noise, grid, bins, alignment, heel, variance, aligned, nothing, windows
+        )
+
+    made = on(max(FIRST_STEP, finest))
+    look = pooled(even_parts(made.grid, made.heel, windows), made.grid.step)
+    frequency, _ = roll_frequency(look, float(np.median(lengths)))
+    wanted = (
+        1.0 / (frequency * BINS_PER_ROLL) if np.isfinite(frequency) else max(0.5, float(np.median(lengths)) / 200.0)
+    )
+    wanted = max(wanted, finest)
+    if abs(wanted / made.grid.step - 1.0) > 0.1:
+        made = on(wanted)
+    return replace(made, roll_frequency=frequency)
+
+
+def prepare_like(day: Day, known: Prepared) -> Prepared | str:
+    """Prepare a piece of record with the stations' alignment, the grid's step and the roll of an earlier one.
+
+    Stations that were not there before are left out.
+    """
+    windows = tuple(w for w in day.windows if w.stop > w.start)
+    if not windows:
+        return "no window with a start before its stop"
+    place = {trace.station: s for s, trace in enumerate(known.traces)}
+    usable = [u for u in _taken(day, -np.inf, np.inf) if u[0].station in place]
+    if not usable:
+        return "no heel station has readings that change"
+    traces, knowledge, marks = (tuple(column) for column in zip(*usable, strict=True))
+    chosen = np.array([place[t.station] for t in traces])
+    first, last = min(float(t.time[0]) for t in traces), max(float(t.time[-1]) for t in traces)
+    grid = grid_over(first, last, known.grid.step)
+    bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
+    old, blank = known.alignment, np.full((chosen.size, len(windows)), np.nan)
+    alignment = replace(
+        old, zero=old.zero[chosen], scale=old.scale[chosen], drift=old.drift[chosen], residual=blank, residual_u=blank
+    )
+    noise = known.noise[chosen]
+    heel, variance, aligned = combined(grid, bins, noise, alignment)
+    return Prepared(
+        traces, knowledge, marks, noise, grid, bins, alignment, heel, variance, aligned, known.roll_frequency, windows
+    )
+
+
+def _taken(day: Day, start: float, stop: float) -> list[tuple[Trace, StationKnowledge, StationMarks]]:
+    """Traces between two moments, with knowledge and marks; those without readings that change are left out."""
     by_name = {k.name: k for k in day.knowledge}
-    start = min(w.start for w in windows) - MARGIN
-    stop = max(w.stop for w in windows) + MARGIN
-    traces, knowledge, marks = [], [], []
+    usable = []
     for raw in day.heel:
         order = np.argsort(raw.time, kind="stable")
         keep = order[(raw.time[order] >= start) & (raw.time[order] <= stop)]
@@ -60,47 +129,14 @@ def prepare(day: Day) -> Prepared | str:
         trace = Trace(raw.station, spread_stamps(raw.time[keep]), raw.value[keep], suspect)
         known = by_name.get(raw.station, StationKnowledge(raw.station))
         made = mark(trace, known)
-        if made.good.sum() >= 5 and not (made.resolution == 0.0 and np.ptp(trace.value[made.good]) == 0.0):
-            traces.append(trace)
-            knowledge.append(known)
-            marks.append(made)
-    if not traces:
-        return "no heel station has readings that change"
-    noise = np.array([float(np.hypot(np.nan_to_num(m.noise), m.resolution / np.sqrt(12.0))) for m in marks])
-    first = max(min(float(t.time[0]) for t in traces), start)
-    last = min(max(float(t.time[-1]) for t in traces), stop)
-    lengths = [w.stop - w.start for w in windows]
-    slowest = 1.0 / max(float(np.nanmax([m.rate for m in marks])), 1e-3)
-    step = max(0.25, slowest, max(lengths) / MOST_BINS)
-    grid = grid_over(first, last, step)
-    bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
-    alignment = align(grid, bins, noise, tuple(knowledge), windows)
-    heel, variance, aligned = combined(grid, bins, noise, alignment)
-    look = pooled(even_parts(grid, heel, windows), step)
-    frequency, _ = roll_frequency(look, float(np.median(lengths)))
-    wanted = (
-        1.0 / (frequency * BINS_PER_ROLL) if np.isfinite(frequency) else max(0.5, float(np.median(lengths)) / 200.0)
-    )
-    wanted = max(wanted, slowest, max(lengths) / MOST_BINS)
-    if abs(wanted / step - 1.0) > 0.1:
-        grid = grid_over(first, last, wanted)
-        bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
-        alignment = align(grid, bins, noise, tuple(knowledge), windows)
-        heel, variance, aligned = combined(grid, bins, noise, alignment)
-    return Prepared(
-        traces=tuple(traces),
-        knowledge=tuple(knowledge),
-        marks=tuple(marks),
-        noise=noise,
-        grid=grid,
-        bins=bins,
-        alignment=alignment,
-        heel=heel,
-        variance=variance,
-        aligned=aligned,
-        roll_frequency=frequency,
-        windows=windows,
-    )
+        if made.good.sum() >= 5 and float(np.ptp(trace.value[made.good])) > 0.0:
+            usable.append((trace, known, made))
+    return usable
+
+
+def _noise(marks: tuple[StationMarks, ...]) -> Array:
+    """Standard deviation of one reading of each station, rounding to its resolution included."""
+    return np.array([float(np.hypot(np.nan_to_num(m.noise), m.resolution / np.sqrt(12.0))) for m in marks])
 
 
 def even_parts(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...]) -> list[Array]:

@@ -1,0 +1,163 @@
+"""What the live page asks once a second: heel now, settled or how long still, what the open window is worth so far.
+
+`LiveView.learn` takes a whole day so far and is called when a window closes (a few tenths of a second); `LiveView.look` takes
+the last minutes only and is quick.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import stdtrit
+
+from config.units import DEGREE
+from dsp import checks
+from dsp.estimate import Evaluated, evaluate_window
+from dsp.evidence import evidence_of
+from dsp.low import on_another_grid
+from dsp.model import DayModel, model_of, rolls_of
+from dsp.prepare import Prepared, prepare, prepare_like
+from dsp.settled import Needed, Settled, Suggestion, more_seconds, settled, suggested
+from dsp.types import Check, Day, RollMotion, Trace, Verdict, WindowSpan
+from dsp.wind import pressure_on
+
+MEMORY = 900.0
+"""s of record looked at once a second."""
+
+
+@dataclass(frozen=True)
+class LiveLook:
+    """The state of things at one moment."""
+
+    at: float
+    """s since the epoch."""
+    settled: Settled
+    roll: RollMotion
+    """Roll of the day as known so far."""
+    heel: float
+    """rad, mean of the open window so far; NaN without one."""
+    u95: float
+    """rad, half width of its 95 % interval."""
+    needed: Needed | None
+    """None without an open window or while it is too short to tell."""
+    checks: tuple[Check, ...]
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    says: str
+    """One sentence for the screen."""
+
+
+class LiveView:
+    """Keeps the day's model between looks.
+
+    Example
+    -------
+    >>> view = LiveView()
+    >>> look = view.look(Day(epoch_ns=0, heel=(), windows=()), at=10.0, opened=None)
+    >>> look.says
+    'No heel readings.'
+    """
+
+    def __init__(self, wanted: float = 0.005 * DEGREE, length: float = 120.0) -> None:
+        """``wanted`` rad: half width wanted of each window; ``length`` s: usual length of a window."""
+        self.wanted, self.length = wanted, length
+        self._prepared: Prepared | None = None
+        self._model: DayModel | None = None
+
+    def learn(self, day: Day) -> None:
+        """Learn the day's model anew: when a window closes, or once before the first one.
+
+        Without a closed window, steady stretches of the record stand in for windows.
+        """
+        spans = day.windows
+        if not spans and day.heel:
+            spans = tuple(WindowSpan(f"still {k}", s.start, s.stop) for k, s in enumerate(_stretches(day)))
+        if not spans:
+            return
+        prepared = prepare(replace(day, windows=spans))
+        if isinstance(prepared, Prepared):
+            wind = pressure_on(prepared.grid, day.wind) if day.wind is not None else None
+            self._prepared, self._model = prepared, model_of(prepared, wind)
+
+    def look(
+        self, day: Day, at: float, opened: float | None, label: str = "open", moved_at: float = float("nan")
+    ) -> LiveLook:
+        """Look at the last minutes.
+
+        Parameters
+        ----------
+        day : at least the last `MEMORY` seconds of traces; its windows are not looked at.
+        at : s since the epoch, now.
+        opened : s since the epoch, when the open window was opened; None if none is open.
+        """
+        nan = float("nan")
+        early = min(at - MEMORY, opened - 60.0) if opened is not None else at - MEMORY
+        recent = replace(day, heel=tuple(_since(t, early) for t in day.heel))
+        recent = replace(recent, heel=tuple(t for t in recent.heel if t.time.size >= 5))
+        nothing = RollMotion(nan, nan, nan, nan, 0.0)
+        if not recent.heel:
+            waiting = Settled(False, nan, nan, nan, nan, "No heel readings.")
+            return LiveLook(at, waiting, nothing, nan, nan, None, (), "fine", (), "No heel readings.")
+        if self._model is None:
+            self.learn(recent if opened is None else replace(recent, windows=(WindowSpan(label, opened, at),)))
+        span = WindowSpan(label, opened if opened is not None else max(early, at - self.length), at, moved_at)
+        model, known = self._model, self._prepared
+        lately = replace(recent, windows=(span,))
+        prepared = prepare_like(lately, known) if known is not None else prepare(lately)
+        if isinstance(prepared, str) or model is None:
+            says = prepared if isinstance(prepared, str) else "Not enough record yet to know how she moves."
+            waiting = Settled(False, nan, nan, nan, nan, says)
+            return LiveLook(at, waiting, nothing, nan, nan, None, (), "fine", (), says)
+        period = 1.0 / model.frequency
+        roll = RollMotion(period, nan, model.damping, nan, nan) if np.isfinite(period) else nothing
+        until = prepared.heel[: prepared.grid.slice(early, at).stop]
+        rest = settled(prepared.grid, until, period, model.damping, self.wanted, self.length)
+        if opened is None or at - opened < 15.0:
+            return LiveLook(at, rest, roll, nan, nan, None, (), "fine", (), rest.says)
+        wind = pressure_on(prepared.grid, day.wind) if day.wind is not None else None
+        here = replace(model, low=on_another_grid(model.low, prepared.grid, wind))
+        one = evaluate_window(prepared, span, rolls_of(prepared)[1][0], here)
+        if not isinstance(one, Evaluated):
+            return LiveLook(at, rest, roll, nan, nan, None, (), "fine", (), one)
+        u95 = float(stdtrit(max(one.dof, 1.0), 0.975) * np.sqrt(one.fitted.variance))
+        needed = more_seconds(one.model, at - opened, u95, self.wanted, one.dof, one.model.white, prepared.grid.step)
+        reference = one.pressure if here.low.fit.coefficient.size else nan
+        asked = checks.run(evidence_of(lately, prepared, one, here.low, wind, roll, reference, 0))
+        verdict, reasons = checks.judge(asked)
+        mean = one.fitted.mean + float(one.fitted.weight @ one.wind_part)
+        says = f"Heel {mean / DEGREE:+.4f} deg, interval {u95 / DEGREE:.4f} deg. {needed.says}"
+        return LiveLook(at, rest, roll, mean, u95, needed, asked, verdict, reasons, says)
+
+
+def suggest_windows(day: Day, shortest: float = 60.0, longest: float = 600.0) -> tuple[WindowSpan, ...]:
+    """Suggest windows from the record alone; evaluate them with `dsp.day.evaluate_day` for their verdicts.
+
+    Parameters
+    ----------
+    day : traces; its windows are not looked at.
+    shortest, longest : s.
+    """
+    return tuple(
+        WindowSpan(f"suggested {k + 1}", s.start, s.stop) for k, s in enumerate(_stretches(day, shortest, longest))
+    )
+
+
+def _stretches(day: Day, shortest: float = 40.0, longest: float = 600.0) -> list[Suggestion]:
+    """Steady stretches of the whole record, at the roll period that the record itself shows."""
+    times = [t.time for t in day.heel if t.time.size]
+    if not times:
+        return []
+    begin, end = float(min(t[0] for t in times)), float(max(t[-1] for t in times))
+    edges = np.linspace(begin, end, max(2, int((end - begin) / 120.0) + 1))
+    pieces = tuple(WindowSpan(f"{k}", float(edges[k]), float(edges[k + 1])) for k in range(edges.size - 1))
+    prepared = prepare(replace(day, windows=pieces))
+    if isinstance(prepared, str):
+        return []
+    return suggested(prepared.grid, prepared.heel, 1.0 / prepared.roll_frequency, shortest, longest)
+
+
+def _since(trace: Trace, start: float) -> Trace:
+    first = int(np.searchsorted(trace.time, start))
+    suspect = trace.suspect[first:] if trace.suspect.size == trace.time.size else trace.suspect
+    return Trace(trace.station, trace.time[first:], trace.value[first:], suspect)

@@ -1,0 +1,225 @@
+"""When the vessel has settled after a movement, how long a window must still run, and where windows could be put.
+
+All of it from the record alone; nobody needs a stopwatch. A swing that dies away need not be waited for to its end: the
+estimator models it. Settled means that the level no longer moves and that the swing left is small enough.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import stdtrit
+
+from config.units import DEGREE
+from dsp.bins import Grid, interpolate_short
+from dsp.estimate import covariances
+from dsp.motion import MotionModel
+from dsp.types import Array
+
+MOVING = 5.0
+"""Robust standard deviations of smoothed heel beyond which the level is said to move."""
+SWING_SHARE = 0.5
+"""Share of the wanted interval that a plain mean of the window could at most be off by the swing left (A T / pi D)."""
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Whether the heel has come to rest at a level."""
+
+    settled: bool
+    wait: float
+    """s still to wait by the decay of the swing; 0 when settled, NaN while the level itself moves."""
+    since: float
+    """s since the epoch, from when on the level has been steady; NaN while it moves."""
+    swing: float
+    """rad, amplitude of the roll now."""
+    level: float
+    """rad, mean heel over the last roll period (ten seconds at least)."""
+    says: str
+
+
+@dataclass(frozen=True)
+class Needed:
+    """How long a window must still run for a wanted interval."""
+
+    u95: float
+    """rad, half width of the 95 % interval as the window stands."""
+    wanted: float
+    """rad."""
+    more: float
+    """s still to run; 0 when the interval is reached, infinity where an hour would not do."""
+    says: str
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """A stretch of the record that could be a window."""
+
+    start: float
+    stop: float
+    """s since the epoch."""
+    level: float
+    """rad, plain mean heel."""
+    says: str
+
+
+def smoothed_level(grid: Grid, heel: Array, period: float) -> tuple[Array, int]:
+    """Average heel over a roll period, ten seconds at least, centred; NaN where too little is there; and the width."""
+    width = max(3, round(max(10.0, period if np.isfinite(period) else 10.0) / grid.step))
+    filled = interpolate_short(heel, 4)
+    here = np.isfinite(filled)
+    total = np.convolve(np.where(here, filled, 0.0), np.ones(width), mode="same")
+    count = np.convolve(here.astype(np.float64), np.ones(width), mode="same")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(count > 0.6 * width, total / count, np.nan), width
+
+
+def level_spread(smooth: Array, width: int) -> float:
+    """Scatter (rad) of smoothed heel on a steady level, from its changes over three widths; robust against steps."""
+    change = smooth[3 * width :] - smooth[: -3 * width] if smooth.size > 3 * width else np.zeros(0)
+    change = change[np.isfinite(change)]
+    return float(1.4826 * np.median(np.abs(change)) / np.sqrt(2.0)) if change.size > 5 else float("nan")
+
+
+def settled(
+    grid: Grid,
+    heel: Array,
+    period: float,
+    damping: float,
+    wanted: float = 0.005 * DEGREE,
+    length: float = 120.0,
+    spread: float = float("nan"),
+) -> Settled:
+    """Say whether the vessel has settled at the end of a record, or how long still.
+
+    Parameters
+    ----------
+    heel : (n,) rad on ``grid``, up to now; NaN in gaps.
+    period, damping : roll of the day, s and fraction of critical; NaN if there is none.
+    wanted : rad, half width wanted for a window of ``length`` s.
+    spread : rad, scatter of smoothed heel on a steady level if known from the day; NaN: from this record.
+    """
+    smooth, width = smoothed_level(grid, heel, period)
+    half = width // 2
+    inner = smooth[: heel.size - half] if heel.size > 2 * width else np.zeros(0)
+    nan = float("nan")
+    if inner.size < width or not np.isfinite(inner[-1]):
+        return Settled(False, nan, nan, nan, nan, "Not enough record yet to tell.")
+    scatter = spread if np.isfinite(spread) else level_spread(inner, width)
+    level = float(inner[-1])
+    limit = MOVING * max(scatter if np.isfinite(scatter) else 0.0, 0.3 * wanted)
+    away = np.flatnonzero(~(np.abs(inner - float(np.nanmedian(inner[-width:]))) < limit))
+    first = int(away[-1]) + 1 + half if away.size else 0
+    steady = (heel.size - first) * grid.step
+    recent = heel[-max(5, min(width * 2, heel.size - first)) :]
+    recent = recent[np.isfinite(recent)]
+    swing = float(np.sqrt(2.0) * np.std(recent)) if recent.size > 3 else nan
+    if steady < 1.5 * width * grid.step:
+        return Settled(False, nan, nan, swing, level, "The level is still moving.")
+    since = grid.start + first * grid.step
+    if not np.isfinite(period):
+        return Settled(True, 0.0, since, swing, level, f"Settled for {steady:.0f} s; no roll to wait for.")
+    small = max(SWING_SHARE * wanted * np.pi * length / period, 3.0 * limit / MOVING)
+    if swing <= small:
+        return Settled(True, 0.0, since, swing, level, f"Settled for {steady:.0f} s; swing {swing / DEGREE:.3f} deg.")
+    decay = max(damping if np.isfinite(damping) else 0.02, 0.003) * 2.0 * np.pi / period
+    wait = float(np.log(swing / small) / decay)
+    says = f"Swing of {swing / DEGREE:.3f} deg still dies away: about {wait:.0f} s more."
+    return Settled(False, wait, since, swing, level, says)
+
+
+def interval_after(model: MotionModel, length: float, dof: float, noise: float, step: float) -> float:
+    """Return the half width (rad) of the 95 % interval of a window of ``length`` s under a model.
+
+    Parameters
+    ----------
+    noise : rad2, white variance of a bin of ``step`` s.
+    """
+    thin = max(1, int(np.ceil(length / step / 240.0)))
+    place = np.arange(max(4, int(length / (step * thin))))
+    parts, _ = covariances(model, step * thin, place, 0.0, np.full(place.size, noise / thin))
+    turned = cho_solve(cho_factor(parts.whole, lower=True), np.ones(place.size))
+    return float(stdtrit(min(max(dof, 1.0), 1e6), 0.975) / np.sqrt(turned.sum()))
+
+
+def more_seconds(
+    model: MotionModel, elapsed: float, u95: float, wanted: float, dof: float, noise: float, step: float
+) -> Needed:
+    """Say how many more seconds a window needs for a wanted interval: "40 s more for 0.005 deg".
+
+    The interval of longer windows is the model's, brought to what the window has now.
+
+    Parameters
+    ----------
+    elapsed : s, the window has run so far.
+    u95 : rad, its interval now. wanted : rad.
+    dof, noise, step : as for `interval_after`.
+    """
+    if u95 <= wanted:
+        return Needed(u95, wanted, 0.0, f"Interval {u95 / DEGREE:.4f} deg: reached.")
+    now = interval_after(model, elapsed, dof, noise, step)
+    ratio = u95 / now if now > 0 else 1.0
+    low, high = elapsed, max(2.0 * elapsed, 60.0)
+    while ratio * interval_after(model, high, dof, noise, step) > wanted:
+        low, high = high, 2.0 * high
+        if high > elapsed + 3600.0:
+            says = f"Not within an hour in this weather: interval now {u95 / DEGREE:.4f} deg."
+            return Needed(u95, wanted, float("inf"), says)
+    for _ in range(8):
+        middle = 0.5 * (low + high)
+        if ratio * interval_after(model, middle, dof, noise, step) > wanted:
+            low = middle
+        else:
+            high = middle
+    more = float(np.ceil(high - elapsed))
+    return Needed(u95, wanted, more, f"{more:.0f} s more for {wanted / DEGREE:.3f} deg.")
+
+
+def suggested(
+    grid: Grid, heel: Array, period: float, shortest: float = 60.0, longest: float = 600.0
+) -> list[Suggestion]:
+    """Find stretches of steady level in a record that could be windows.
+
+    A stretch ends where smoothed heel leaves its level by more than `MOVING` times the scatter, and keeps clear of that
+    by fifteen seconds and a roll period; what is longer than ``longest`` is cut at its end.
+
+    Parameters
+    ----------
+    heel : (n,) rad on ``grid``, NaN in gaps.
+    period : s; NaN if there is no roll.
+    shortest, longest : s.
+    """
+    smooth, width = smoothed_level(grid, heel, period)
+    scatter = level_spread(smooth, width)
+    if not np.isfinite(scatter):
+        return []
+    limit = MOVING * max(scatter, 1e-7)
+    clear = round((15.0 + width * grid.step) / grid.step)
+    made: list[Suggestion] = []
+    place, size = 0, heel.size
+    while place < size - width:
+        if not np.isfinite(smooth[place]):
+            place += 1
+            continue
+        stop = place + width
+        level = float(np.nanmedian(smooth[place:stop]))
+        if not np.isfinite(smooth[place:stop]).all() or np.max(np.abs(smooth[place:stop] - level)) > limit:
+            place += max(1, width // 4)
+            continue
+        while stop < size and abs(smooth[stop] - level) < limit:
+            stop += 1
+            if (stop - place) % width == 0:
+                level = float(np.median(smooth[place:stop]))
+        start = place + (clear if place > 0 else width // 2)
+        end = stop - (clear if stop < size else width // 2)
+        if (end - start) * grid.step >= shortest:
+            begin, finish = grid.start + start * grid.step, grid.start + end * grid.step
+            begin = max(begin, finish - longest)
+            inside = heel[start:end]
+            mean = float(np.mean(inside[np.isfinite(inside)]))
+            says = f"Steady at {mean / DEGREE:+.3f} deg for {(end - start) * grid.step:.0f} s."
+            made.append(Suggestion(begin, finish, mean, says))
+        place = max(stop, place + 1)
+    return made

@@ -85,9 +85,9 @@ def read_tables(folder: TestFolder, plan: Plan) -> Tables:
             found = read(f"tanks/{tank.table.removeprefix('tanks/')}", read_tank, f"tank {tank.name}")
             if found is not None:
                 tanks[tank.table] = found
-    survey = read("survey.csv", read_survey)
-    waterline = read("waterline.csv", read_waterline)
-    density = read("density.csv", read_density)
+    survey = read("survey.csv", read_survey) or None  # a form without a line is as good as none
+    waterline = read("waterline.csv", read_waterline) or None
+    density = read("density.csv", read_density) or None
     if faults:
         raise BadInput(faults)
     return Tables(hydrostatics, kn, offsets, tanks, survey, waterline, density, tuple(inputs))

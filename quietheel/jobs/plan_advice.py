@@ -34,6 +34,7 @@ def advice_on(
     masses: tuple[float, float],
     known: bool,
 ) -> Iterator[str]:
+    """Say what to think about, most important first, from the expected heels, forecasts and positions."""
     low, high = plan.limits.heel_min_deg, plan.limits.heel_max_deg
     if known and planned:
         for side, heel in (("starboard", starboard), ("port", port)):
@@ -104,6 +105,7 @@ def _longest(plan: Plan, forecasts: tuple[Forecast, ...]) -> Iterator[str]:
 
 
 def lacks(plan: Plan, tables: Tables) -> Iterator[str]:
+    """Name what plan and folder lack; lines beginning with ``needed`` are things the day cannot do without."""
     if plan.vessel.displacement_t is None and tables.waterline is None:
         yield "needed: vessel.displacement_t, an estimate before the day; without it there is no expected heel"
     if plan.vessel.estimated_gm_m is None:

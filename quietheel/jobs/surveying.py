@@ -1,0 +1,96 @@
+"""The deadweight survey as it grows: read forms back in, totals, spaces not yet seen."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+from config.errors import bad
+from config.folder import TestFolder
+from config.survey_table import SurveyRow, read_survey, survey_text
+from config.tables import read_tables
+from config.units import TONNE
+from reduction.survey import MISSING_LIMIT, SURPLUS_LIMIT, Totals, gather, totals
+from reduction.tanks import liquids
+
+
+@dataclass(frozen=True)
+class SurveyState:
+    """Where the survey stands."""
+
+    rows: tuple[SurveyRow, ...]
+    totals: Totals
+    """kg."""
+    lightship_t: float | None
+    """Estimated or previous lightship that the totals are held against; None where the plan has none."""
+    by_space: dict[str, int]
+    """Lines by space."""
+    not_surveyed: tuple[str, ...]
+    unconfirmed: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def shares(self) -> tuple[tuple[str, float, float], ...]:
+        """(what, share of lightship, limit by IACS Recommendation 31) for missing and surplus weights."""
+        if not self.lightship_t:
+            return ()
+        mass = self.lightship_t * TONNE
+        return (
+            ("missing (to go on)", self.totals.on / mass, MISSING_LIMIT),
+            ("surplus (to come off, liquid ballast apart)", self.totals.off / mass, SURPLUS_LIMIT),
+        )
+
+
+def survey(folder: Path | str = ".") -> SurveyState:
+    """Say where the survey of a folder stands.
+
+    Raises
+    ------
+    BadInput with every fault of survey.csv, or that there is none.
+    """
+    place = TestFolder(Path(folder))
+    plan = place.plan()
+    tables = read_tables(place, plan)
+    if tables.survey is None:
+        raise bad("survey.csv", "whole file", None, "the survey; `quietheel plan forms` writes a form that gives one")
+    found = gather(plan, tables.survey, liquids(plan.tanks, tables))
+    return SurveyState(
+        tables.survey,
+        totals(found.items),
+        plan.vessel.lightship.mass_t if plan.vessel.lightship else None,
+        dict(Counter(row.space or "no space named" for row in tables.survey)),
+        found.not_surveyed,
+        found.unconfirmed,
+        found.assumptions,
+    )
+
+
+def import_survey(folder: Path | str, form: Path | str) -> tuple[int, int]:
+    """Add the lines of a filled-in form to survey.csv; returns (added, already there).
+
+    A line that is there already, with the same item, space and action, is kept as it stands in survey.csv unless the
+    form's differs in its figures: then both stand and the folder's owner decides.
+
+    Raises
+    ------
+    BadInput with every fault of either file; nothing is written then.
+    """
+    place = TestFolder(Path(folder))
+    place.plan()
+    target = place.path / "survey.csv"
+    there = read_survey(target) if target.is_file() else ()
+    coming = read_survey(Path(form))
+    known = {_figures(row) for row in there}
+    new = [row for row in coming if _figures(row) not in known]
+    if new:
+        text = survey_text([*there, *new])
+        part = target.with_name("survey.csv.part")
+        part.write_text(text, encoding="utf-8", newline="")
+        part.replace(target)
+    return len(new), len(coming) - len(new)
+
+
+def _figures(row: SurveyRow) -> tuple[object, ...]:
+    mass = None if row.mass_t != row.mass_t else row.mass_t
+    position = tuple(None if value != value else value for value in row.position_m)
+    return row.item, row.space, row.action, mass, position, row.to_m

@@ -2,8 +2,8 @@
 
 Model of station ``s`` in window ``k``: ``mean[s, k] = h[k] + zero[s] + scale[s] h[k] + drift[s] (t[k] - t0) + error``.
 ``scale`` and ``drift`` have the priors of the calibration record, so that their common part, which no comparison of
-stations can show, settles where the records together say (docs/method-heel.md, section 3). After the alignment a station
-that falls silent moves neither the level nor the scale of the combination.
+stations can show, settles where the records together say (docs/method-heel.md, section 3). After the alignment a
+station that falls silent moves neither the level nor the scale of the combination.
 """
 
 from __future__ import annotations
@@ -115,9 +115,7 @@ def _solve(
     """Solve for window heels and the stations' zero, scale, drift with their priors; linear in each pass."""
     stations, count = mean.shape
     if not heel.any():
-        with np.errstate(invalid="ignore"):
-            centred = mean - np.nanmean(mean, axis=1, keepdims=True)
-        heel = np.nan_to_num(_nanmean(centred) + _nanmean(_nanmean(mean.T)[None, :].T))
+        heel = _nanmean(mean)
     size = count + 3 * stations
     rows, right = [], []
     for s in range(stations):

@@ -21,6 +21,7 @@ from dsp.prepare import Prepared, prepare
 from dsp.roll import RollLaw
 from dsp.spectrum import Pooled
 from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
+from dsp.unspoilt import relearnt, suspects
 from dsp.wind import Pressure, pressure_on
 
 NO_ROLL = RollMotion(float("nan"), float("nan"), float("nan"), float("nan"), 0.0)
@@ -49,6 +50,14 @@ def evaluate_day(day: Day) -> DayHeel:
         evaluate_window(prepared, span, roll, model) for span, roll in zip(prepared.windows, model.rolls, strict=True)
     ]
     asked = _asked(day, prepared, first, model, wind)
+    cleaner = relearnt(model, suspects(asked))
+    if cleaner is not None:
+        model = cleaner
+        first = [
+            evaluate_window(prepared, span, roll, model)
+            for span, roll in zip(prepared.windows, model.rolls, strict=True)
+        ]
+        asked = _asked(day, prepared, first, model, wind)
     found, model = _refined(prepared, first, asked, model)
 
     low = model.low

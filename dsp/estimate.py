@@ -16,7 +16,7 @@ from dsp.roll import WindowRoll
 from dsp.types import Array, RollMotion, WindowSpan
 from dsp.window import Fitted, Parts, mean_of
 
-FEWEST_BINS = 20
+FEWEST_BINS = 8
 """Bins with readings that a window must have to be evaluated."""
 TRANSIENT_FREEDOM = 4.0
 """The swing a window starts with is given this many times its estimated variance, so that it is fitted, not shrunk."""

@@ -66,6 +66,7 @@ def low_heel(
 
     The time over which gusts at mast and hull are alike is chosen from `SMOOTHING` by likelihood.
     """
+    cuts = [c for c in cuts if np.isfinite(heel[c.part]).sum() >= 3]
     lengths = [(c.part.stop - c.part.start) * step for c in cuts]
     typical = float(np.median(lengths)) if lengths else 60.0
     highest = min(HIGHEST, BELOW_ROLL * roll_frequency) if np.isfinite(roll_frequency) else HIGHEST

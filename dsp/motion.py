@@ -3,8 +3,8 @@
 Low-frequency heel (gusts, swing on the moorings) is a stationary Gaussian process whose one-sided spectrum is a sum of
 hat functions on logarithmic frequency, flat below the lowest: no shape is taken for granted, and the spectrum near zero
 frequency, which makes the uncertainty of a mean, is what the day shows at the lowest frequencies it can show.
-Roll is a lightly damped oscillator driven at random: autocovariance ``v exp(-a |t|) (cos(w t) - (a/w) sin(w |t|))`` with
-``a`` damping times natural frequency; this is the covariance of the oscillator's speed, whose spectrum vanishes
+Roll is a lightly damped oscillator driven at random: autocovariance ``v exp(-a |t|) (cos(w t) - (a/w) sin(w |t|))``
+with ``a`` damping times natural frequency; this is the covariance of the oscillator's speed, whose spectrum vanishes
 at zero frequency, so that low-frequency heel is counted once (docs/method-heel.md, section 4).
 """
 

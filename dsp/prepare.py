@@ -14,6 +14,8 @@ from dsp.types import Array, Day, StationKnowledge, StationMarks, Trace, WindowS
 
 BINS_PER_ROLL = 10
 """Bins in a roll period."""
+FEWEST_PER_WINDOW = 40
+"""Bins in the shortest window, where the stations' rates allow."""
 MOST_BINS = 900
 """Bins in the longest window."""
 FIRST_STEP = 0.25
@@ -84,7 +86,7 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
     wanted = (
         1.0 / (frequency * BINS_PER_ROLL) if np.isfinite(frequency) else max(0.5, float(np.median(lengths)) / 200.0)
     )
-    wanted = max(wanted, finest)
+    wanted = max(min(wanted, min(lengths) / FEWEST_PER_WINDOW), finest)
     if abs(wanted / made.grid.step - 1.0) > 0.1:
         made = on(wanted)
     return replace(made, roll_frequency=frequency)

@@ -96,8 +96,8 @@ def _likelihood(
 ) -> tuple[float, list[tuple[float, int]]]:
     """Log likelihood of the pushed oscillator seen as means over one period; and each window's strength.
 
-    The envelope is a complex Ornstein-Uhlenbeck process; its mean over a block of length ``period`` and its value at the
-    block's end are jointly Gaussian, which gives the filter's gains in closed form (docs/method-heel.md, section 6).
+    The envelope is a complex Ornstein-Uhlenbeck process; its mean over a block of length ``period`` and its value at
+    the block's end are jointly Gaussian, which gives the filter's gains in closed form (docs/method-heel.md, section 6).
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ def day_law(envelopes: list[Envelope], step: float, frequency: float) -> RollLaw
             + 0.05 * (x[2] + 3.0) ** 2
             + 0.5 * (x[0] / 0.2) ** 2
         )
-        return -value + prior
+        return float(-value + prior)
 
     start = np.array([0.0, np.log(DAMPING_USUAL), -3.0])
     simplex = start + np.array([[0, 0, 0], [0.01, 0, 0], [0, 0.7, 0], [0, 0, 2.0]])

@@ -11,16 +11,8 @@ from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragra
 from reduction.report.figures import drawable
 from reduction.report.numbers import DEGREES, fixed, shown, significant
 from reduction.report.traces import Traces
-from reduction.report.words import WORDS, clock, reason_words
+from reduction.report.words import CONFIRMATIONS, WORDS, clock, reason_words
 from reduction.types import Answer, WindowPoint
-
-CONFIRMATIONS = {
-    "lines": "lines slack and drooping",
-    "muster": "everyone mustered",
-    "crane": "crane stowed",
-    "clear": "tug or fenders clear",
-    "quiet": "decks quiet",
-}
 
 
 def evidence_of(answer: Answer) -> tuple[tuple[str, WindowPoint, Check], ...]:

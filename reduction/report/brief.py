@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from config.plan import Movement, Plan
-from config.sequence import positions, spell
+from config.sequence import spell
 from config.units import DEGREE, TONNE
 from reduction.forecast import heel_of
+from reduction.moments import planned_states
 from reduction.report import brief_words
 from reduction.report.document import (
     Block,
@@ -125,16 +126,9 @@ def expected_heels(plan: Plan) -> dict[str, float]:
 
 def planned_moments(plan: Plan, steps: tuple[Movement, ...]) -> dict[str, float]:
     """Moment (kg m, to starboard) of each state: as typed, or from the weights where they stand."""
-    if not plan.weights:
-        return {s.label: s.moment_tm * TONNE for s in steps if s.moment_tm is not None}
-    sides = positions(plan)
-    return {
-        step.label: sum(
-            w.mass_t * TONNE * (w.port_m[1] if sides[step.label][w.name] == "port" else w.starboard_m[1])
-            for w in plan.weights
-        )
-        for step in steps
-    }
+    states = planned_states(plan, {})
+    typed = {step.label: step.moment_tm * TONNE for step in steps if step.moment_tm is not None}
+    return {step.label: typed.get(step.label, states[step.label].moment) for step in steps}
 
 
 def heel_words(heel: float | None) -> str:

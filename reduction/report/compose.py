@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from config.plan import Plan
 from reduction.report import annex_part, hull_part, method_part, plan_part
@@ -20,12 +22,23 @@ from reduction.report.figures import (
 )
 from reduction.report.first_page import first_page
 from reduction.report.heel_part import gm_section, windows_section
+from reduction.report.marks_part import marks_section
 from reduction.report.traces import Traces
 from reduction.report.words import Form
 from reduction.types import Answer
 
+if TYPE_CHECKING:
+    from logger.events import Event
 
-def report(answer: Answer, traces: Traces, plan: Plan | None = None, *, form: Form = "preliminary") -> Document:
+
+def report(
+    answer: Answer,
+    traces: Traces,
+    plan: Plan | None = None,
+    *,
+    form: Form = "preliminary",
+    events: Sequence[Event] = (),
+) -> Document:
     """Compose the whole report.
 
     Parameters
@@ -34,6 +47,7 @@ def report(answer: Answer, traces: Traces, plan: Plan | None = None, *, form: Fo
     traces : light arrays to draw, from `plot_traces`.
     plan : facts that the answer does not hold; None prints what is in the answer alone.
     form : ``preliminary`` on the day, ``final`` for the authority, which also gets the list of contents asked for.
+    events : marks of the day, printed as they were made; empty leaves that annex out.
 
     Returns
     -------
@@ -49,7 +63,7 @@ def report(answer: Answer, traces: Traces, plan: Plan | None = None, *, form: Fo
         standing=standing,
         facts=occasion_facts(plan),
         front=first_page(answer, plan, form),
-        sections=sections(answer, traces, plan, form),
+        sections=sections(answer, traces, plan, form, events),
         footer=f"{answer.name}: {kind.lower()}. {standing}. quietheel {answer.provenance.version}, "
         f"{answer.provenance.made_at}",
         pictures=pictures(answer, traces, plan),
@@ -73,7 +87,9 @@ def occasion_facts(plan: Plan) -> tuple[tuple[str, str], ...]:
     return tuple(pair for pair in pairs if pair[1])
 
 
-def sections(answer: Answer, traces: Traces, plan: Plan, form: Form) -> tuple[Section, ...]:
+def sections(
+    answer: Answer, traces: Traces, plan: Plan, form: Form, events: Sequence[Event] = ()
+) -> tuple[Section, ...]:
     """Every section in order. A new one is a function from the answer to a Section, and a line here."""
     made = (
         gm_section(answer),
@@ -96,6 +112,7 @@ def sections(answer: Answer, traces: Traces, plan: Plan, form: Form) -> tuple[Se
         annex_part.evidence_section(answer),
         annex_part.readings_section(answer, traces, plan),
         annex_part.spectrum_section(answer),
+        marks_section(events, plan),
     )
     return tuple(section for section in made if section is not None)
 

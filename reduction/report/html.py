@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from config.plan import Plan
 from reduction.report.compose import report
@@ -15,10 +16,20 @@ from reduction.report.traces import Traces
 from reduction.report.words import Form
 from reduction.types import Answer
 
+if TYPE_CHECKING:
+    from logger.events import Event
 
-def render_html(answer: Answer, traces: Traces, plan: Plan | None = None, *, form: Form = "preliminary") -> str:
+
+def render_html(
+    answer: Answer,
+    traces: Traces,
+    plan: Plan | None = None,
+    *,
+    form: Form = "preliminary",
+    events: Sequence[Event] = (),
+) -> str:
     """Compose and print the report as HTML; see `report` for the arguments."""
-    return print_html(report(answer, traces, plan, form=form))
+    return print_html(report(answer, traces, plan, form=form, events=events))
 
 
 def print_html(document: Document) -> str:

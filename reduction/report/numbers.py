@@ -70,12 +70,12 @@ def shown(value: float, u95: float, unit: str, factor: float = 1.0) -> Shown:
     value, u95 : in the unit inside; both are multiplied by ``factor``.
     unit : the unit printed.
 
-    >>> print(shown(1.21134, 0.01234, "m"))
-    1.211 ± 0.012 m
-    >>> print(shown(1150400.0, 5230.0, "t", TONNES))
-    1150.4 ± 5.2 t
-    >>> print(shown(4.318, float("nan"), "m"))
-    4.318 m
+    >>> str(shown(1.21134, 0.01234, "m")).replace(HARD_SPACE, " ")
+    '1.211 ± 0.012 m'
+    >>> str(shown(1150400.0, 5230.0, "t", TONNES)).replace(HARD_SPACE, " ")
+    '1150.4 ± 5.2 t'
+    >>> str(shown(4.318, float("nan"), "m")).replace(HARD_SPACE, " ")
+    '4.318 m'
     """
     value, u95 = value * factor, u95 * factor
     decimals = decimals_for(u95)
@@ -112,7 +112,7 @@ def quantity(result: Quantified, unit: str, factor: float = 1.0, confidence: flo
 def percent(fraction: float, digits: int = 2) -> str:
     """Print a fraction as per cent.
 
-    >>> percent(0.00512)
+    >>> percent(0.00512).replace(HARD_SPACE, " ")
     '0.51 %'
     """
     return f"{significant(100.0 * fraction, digits)}{HARD_SPACE}%"

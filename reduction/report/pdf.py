@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from config.plan import Plan
 from reduction.report.compose import report
@@ -21,6 +22,9 @@ from reduction.report.traces import Traces
 from reduction.report.words import Form
 from reduction.types import Answer
 
+if TYPE_CHECKING:
+    from logger.events import Event
+
 Paper = Literal["a4", "letter"]
 TYPEFACE = "Libertinus Serif"
 """Comes with typst; the SIL Open Font License."""
@@ -29,10 +33,16 @@ LONGEST_WORD = 24
 
 
 def render_pdf(
-    answer: Answer, traces: Traces, plan: Plan | None = None, *, form: Form = "preliminary", paper: Paper = "a4"
+    answer: Answer,
+    traces: Traces,
+    plan: Plan | None = None,
+    *,
+    form: Form = "preliminary",
+    paper: Paper = "a4",
+    events: Sequence[Event] = (),
 ) -> bytes:
     """Compose and print the report as PDF; see `report` for the arguments."""
-    return print_pdf(report(answer, traces, plan, form=form), paper=paper)
+    return print_pdf(report(answer, traces, plan, form=form, events=events), paper=paper)
 
 
 def print_pdf(document: Document, *, paper: Paper = "a4") -> bytes:

@@ -39,6 +39,15 @@ REASON = {
 }
 """What a reason code means in the fewest words."""
 
+CONFIRMATIONS = {
+    "lines": "lines slack and drooping",
+    "muster": "everyone mustered",
+    "crane": "crane stowed",
+    "clear": "tug or fenders clear",
+    "quiet": "decks quiet",
+}
+"""What each confirmation of a window means."""
+
 OUTLOOK: dict[str, tuple[Tone, str]] = {
     "clear": ("fine", "Clear of the limit"),
     "over": ("rejected", "Over the limit"),

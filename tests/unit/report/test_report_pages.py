@@ -11,6 +11,7 @@ import pytest
 
 from config.plan import Plan
 from dsp.types import Day
+from logger.events import Event
 from reduction.report import (
     ReportExtraMissing,
     Traces,
@@ -294,6 +295,30 @@ def test_a_missing_library_is_named_with_its_cure(monkeypatch, answer: Answer, t
     monkeypatch.setattr(report_extras.importlib, "import_module", none)
     with pytest.raises(ReportExtraMissing, match=r'needs matplotlib.*pip install "quietheel\[report\]"'):
         render_html(answer, traces)
+
+
+def test_marks_are_printed_as_made(answer: Answer, plan: Plan) -> None:
+    at = 1_905_062_400_000_000_000
+    events = (
+        Event(1, at, "gangway", "Ada", {"state": "pulled"}),
+        Event(2, at, "window_open", "Ada", {"window": "0"}),
+        Event(3, at, "reading", "Bo", {"station": "pendulum", "deflections_mm": [143, 151.5], "window": "0"}),
+        Event(4, at, "note", "<i>Cleo</i>", {"text": "tug <b>clear</b>"}, intact=False),
+        Event(5, at, "void", "Ada", {"event": 3, "reason": "misread"}),
+        Event(6, at, "people", "Ada", {"person": "Eli", "position_m": [10, 2, 6]}),
+    )
+    page = render_html(empty_answer(answer), Traces(), plan, events=events)
+    for words in (
+        "gangway pulled",
+        "143, 151.5 mm",
+        "voided by 5",
+        "void mark 3: misread",
+        "altered",
+        "Eli at 10, 2, 6",
+    ):
+        assert words in page, words
+    assert "tug &lt;b&gt;clear&lt;/b&gt;" in page
+    assert "Annex D" not in render_html(empty_answer(answer), Traces(), plan)
 
 
 def test_blocks_keep_their_type_in_json(final) -> None:

@@ -11,6 +11,8 @@ from logger.records import Quantity, Series
 
 BUCKET_NS = 1_000_000_000
 """Width of one bucket: 1 s of the day."""
+EMPTY = np.iinfo(np.int64).min
+"""Stands where a slot has never been filled."""
 KEEP = 600
 """Buckets kept: ten minutes."""
 
@@ -43,11 +45,11 @@ class Strip:
         self._place = {(lane.station, lane.quantity): n for n, lane in enumerate(lanes)}
         self._low: NDArray[np.float64] = np.full((len(lanes), KEEP), np.inf)
         self._high: NDArray[np.float64] = np.full((len(lanes), KEEP), -np.inf)
-        self._bucket: NDArray[np.int64] = np.full((len(lanes), KEEP), -1, dtype=np.int64)
+        self._bucket: NDArray[np.int64] = np.full((len(lanes), KEEP), EMPTY, dtype=np.int64)
 
     def clear(self) -> None:
         """Forget everything."""
-        self._bucket[:] = -1
+        self._bucket[:] = EMPTY
 
     def add(self, series: Series) -> None:
         """Take in new readings of one channel; a channel that is not drawn is passed over."""

@@ -156,7 +156,8 @@ export class Paper {
       const words = `window ${window.label}${window.void ? ", void" : window.stop_ms === null ? ", open" : window.verdict ? `, ${window.verdict}` : ""}`;
       this.flag(pen, words, LEFT + 8, Math.max(top + 11, TOP + 12));
     }
-    for (const mark of this.day?.rules ?? []) {
+    let above = -99;
+    for (const mark of [...(this.day?.rules ?? [])].reverse()) {
       const at = y(mark.at_ms / 1000);
       if (at < TOP || at > 5000) continue;
       pen.strokeStyle = ink("blue");
@@ -167,8 +168,9 @@ export class Paper {
       pen.lineTo(right, at);
       pen.stroke();
       pen.setLineDash([]);
-      pen.textAlign = "right";
-      this.flag(pen, mark.says, right - 3, at, true);
+      if (at - above < 17) continue;
+      above = at;
+      this.flag(pen, mark.says, right - 3, Math.max(at, TOP + 10), true);
     }
   }
 

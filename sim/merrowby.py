@@ -31,6 +31,8 @@ LEVELS = np.concatenate([np.arange(0.0, 1.0, 0.1), np.arange(1.0, 5.51, 0.25)])
 TABLE_DENSITY = 1025.0
 KEEL_MM, PLATE_MM = 12.0, 8.0
 """Underside of keel below the baseline; deck plating above the moulded deck line."""
+SAMPLE_C, CALIBRATED_C, GLASS = 11.6, 15.0, 25e-6
+"""Temperatures of the samples and of the hydrometer's calibration; cubic expansion of glass, 1/K (from memory)."""
 SIDES = (("port", -1.0), ("starboard", 1.0))
 MARKS = (("aft mark", 1.5, 4.4), ("midship mark", 24.0, 5.5), ("forward mark", 45.0, 1.5))
 FREEBOARDS = (6.0, 15.0, 24.0, 33.0, 40.0)
@@ -155,8 +157,12 @@ def density_rows(scenario: Scenario) -> tuple[SampleRow, ...]:
     rng = stream(scenario.seed, "density")
     found = []
     for number, (place, depth) in enumerate((("forward", 1.0), ("amidships", 2.0), ("aft", 1.0)), start=1):
-        read = round(scenario.vessel.water_kg_m3 + float(rng.normal(0.0, 0.15)), 1)
-        found.append(SampleRow(0, str(number), place, depth, read, None, None, 0.0, None, None, 0.5, "technician"))
+        glass = 1.0 + GLASS * (SAMPLE_C - CALIBRATED_C)  # cold glass is smaller, so the hydrometer reads low
+        read = round(scenario.vessel.water_kg_m3 * glass + float(rng.normal(0.0, 0.15)), 1)
+        row = SampleRow(
+            0, str(number), place, depth, read, SAMPLE_C, CALIBRATED_C, 0.0, SAMPLE_C, None, 0.5, "technician"
+        )
+        found.append(row)
     return tuple(found)
 
 

@@ -5,11 +5,13 @@ Several processes may append to one file; a torn last line is kept, closed with 
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
+from io import FileIO
 from pathlib import Path
 
 from filelock import FileLock
@@ -18,6 +20,8 @@ BEGINNING = "0" * 64
 """What the first line carries as digest of the line before."""
 LONGEST_LINE = 1_000_000
 """Bytes. A longer entry is refused."""
+TAIL = 8192
+"""Bytes looked at first for the last line."""
 
 
 @dataclass(frozen=True)
@@ -41,26 +45,25 @@ def append_line(path: Path, make: Callable[[int], dict[str, object]]) -> tuple[i
     ----------
     path : the file; made where it does not exist.
     make : called under the lock with the number (from 1) of the line to be written; gives the entry, to which the
-        key ``before`` is added.
+        keys ``number`` and ``before`` are added.
 
     Returns
     -------
     Line number and the entry as written. Raises OSError where the disk refuses; nothing is left half written then.
     """
-    with FileLock(path.with_name("." + path.name + ".lock")), path.open("a+b") as file:
+    with FileLock(path.with_name("." + path.name + ".lock")), path.open("a+b", buffering=0) as file:
         size = file.seek(0, os.SEEK_END)
-        file.seek(0)
-        count, last, torn = _last_line(file.read())
+        count, last, torn = _last_line(file, size)
         number = count + 1
-        entry = make(number)
-        entry["before"] = hashlib.sha256(last).hexdigest() if last is not None else BEGINNING
+        entry = {"number": number, **make(number), "before": BEGINNING if last is None else _sha256(last)}
         text = json.dumps(entry, ensure_ascii=False, separators=(", ", ": "), allow_nan=False)
         data = text.encode("utf-8", "replace") + b"\n"
         if len(data) > LONGEST_LINE:
             raise ValueError(f"an entry of {len(data)} bytes is too long for {path.name}")
         try:
-            file.write((b"\n" if torn else b"") + data)
-            file.flush()
+            data = (b"\n" if torn else b"") + data
+            if file.write(data) != len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
             os.fsync(file.fileno())
         except OSError:
             file.truncate(size)
@@ -93,19 +96,41 @@ def _line(number: int, raw: bytes, before: bytes | None, *, torn: bool) -> Line:
         return Line(number, None, False, f"line {number} is {'torn' if torn else 'no JSON'}: {_shown(raw)}")
     if not isinstance(entry, dict):
         return Line(number, None, False, f"line {number} is no JSON object: {_shown(raw)}")
-    expected = BEGINNING if before is None else hashlib.sha256(before).hexdigest()
+    expected = BEGINNING if before is None else _sha256(before)
     if entry.get("before") != expected:
         return Line(number, entry, False, f"line {number} does not carry the digest of line {number - 1}")
     return Line(number, entry, True)
 
 
-def _last_line(data: bytes) -> tuple[int, bytes | None, bool]:
-    """Number of lines, the last one, and whether it lacks its line feed."""
-    if not data:
+def _last_line(file: FileIO, size: int) -> tuple[int, bytes | None, bool]:
+    """Number of lines, the last one, and whether it lacks its line feed.
+
+    A whole last line says its own number, so that a long file need not be read through for every entry.
+    """
+    if not size:
         return 0, None, False
+    back = TAIL
+    while True:
+        file.seek(max(0, size - back))
+        data = file.read()
+        if back >= size or data[:-1].count(b"\n"):
+            break
+        back *= 8
     torn = not data.endswith(b"\n")
     body = data if torn else data[:-1]
-    return body.count(b"\n") + 1, body[body.rfind(b"\n") + 1 :], torn
+    last = body[body.rfind(b"\n") + 1 :]
+    try:
+        number = None if torn else json.loads(last).get("number")
+    except (ValueError, RecursionError, AttributeError):
+        number = None
+    if isinstance(number, int) and number > 0:
+        return number, last, torn
+    file.seek(0)
+    return sum(1 for _ in file), last, torn
+
+
+def _sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _shown(raw: bytes) -> str:

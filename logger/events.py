@@ -128,8 +128,7 @@ class EventLog:
         happened = entered if at_ns is None else at_ns
         number, _ = append_line(
             self.path,
-            lambda number: {
-                "number": number,
+            lambda _: {
                 "at": rfc3339(happened),
                 "at_ns": happened,
                 "kind": kind,

@@ -14,13 +14,15 @@ from dsp import checks
 from dsp.between import differences
 from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
-from dsp.joint import budget_of, covariance_of, stations_of
+from dsp.hand import with_hand_readings
+from dsp.joint import Common, budget_of, covariance_of, stations_of, unmeasured_wind
 from dsp.low import LowHeel
 from dsp.model import DayModel, model_of
 from dsp.prepare import Prepared, prepare
 from dsp.roll import RollLaw
 from dsp.spectrum import Pooled
 from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
+from dsp.trim import cross_talk
 from dsp.unspoilt import relearnt, suspects
 from dsp.wind import Pressure, pressure_on
 
@@ -41,7 +43,7 @@ def evaluate_day(day: Day) -> DayHeel:
     """
     prepared = prepare(day)
     if isinstance(prepared, str):
-        return _nothing(day, prepared)
+        return with_hand_readings(_nothing(day, prepared), day)
     grid = prepared.grid
     wind = pressure_on(grid, day.wind) if day.wind is not None else None
 
@@ -66,6 +68,9 @@ def evaluate_day(day: Day) -> DayHeel:
     coefficient = float(low.fit.coefficient[0]) if windy else 0.0
     coefficient_u = float(np.sqrt(low.fit.coefficient_covariance[0, 0])) if windy else 0.0
     reference = _reference(good)
+    trim = cross_talk(day.trim, prepared.knowledge, tuple(one.span for one in good))
+    silent = unmeasured_wind(good, wind, coefficient, coefficient_u)
+    common = Common(prepared.alignment, coefficient_u, reference, trim.covariance, silent)
 
     windows, places, number = [], [], -1
     for k, span in enumerate(day.windows):
@@ -74,9 +79,9 @@ def evaluate_day(day: Day) -> DayHeel:
         if isinstance(one, str):
             windows.append(_empty(span, one))
             continue
+        budget = budget_of(one, len(places), common)
         places.append(k)
         verdict, reasons = checks.judge(asked[number])
-        budget = budget_of(one, prepared.alignment, coefficient_u, reference)
         windows.append(
             WindowHeel(
                 span=span,
@@ -94,22 +99,23 @@ def evaluate_day(day: Day) -> DayHeel:
         )
 
     covariance = np.full((len(day.windows), len(day.windows)), np.nan)
-    covariance[np.ix_(places, places)] = covariance_of(good, grid, prepared.alignment, coefficient_u, reference)
-    return DayHeel(
+    covariance[np.ix_(places, places)] = covariance_of(good, grid, common)
+    found_day = DayHeel(
         epoch_ns=day.epoch_ns,
         windows=tuple(windows),
         covariance=covariance,
-        scale_u=prepared.alignment.scale_u,
+        scale_u=float(np.hypot(prepared.alignment.scale_u, trim.scale_u)),
         zero_u=_zero_u(prepared),
         roll=_day_roll(model.law, good),
         wind_coefficient=coefficient if windy else float("nan"),
         wind_coefficient_u=coefficient_u if windy else float("nan"),
         reference_wind=float(np.sqrt(abs(reference))) if windy else float("nan"),
         spectrum=_spectrum(model.look, good, low),
-        assumptions=prepared.alignment.assumptions,
+        assumptions=(*prepared.alignment.assumptions, *trim.assumptions, *_said_of_wind(day, wind)),
         dof=float(np.median([one.dof for one in good])) if good else float("nan"),
         marks=prepared.marks,
     )
+    return with_hand_readings(found_day, day)
 
 
 def _asked(
@@ -143,6 +149,16 @@ def _refined(
     return [
         evaluate_window(prepared, span, roll, better) for span, roll in zip(prepared.windows, model.rolls, strict=True)
     ], better
+
+
+def _said_of_wind(day: Day, wind: Pressure | None) -> tuple[str, ...]:
+    """What had to be assumed about the air, in a sentence."""
+    if wind is None:
+        why = "was not measured" if day.wind is None else "has too few readings to use"
+        return (f"Wind {why}: slow change of the air counts as low-frequency heel and widens the intervals.",)
+    if not wind.directed:
+        return ("Wind direction was not measured: taken as steady through the day.",)
+    return ()
 
 
 def _reference(good: list[Evaluated]) -> float:

@@ -17,9 +17,9 @@ from dsp.model import DayModel
 from dsp.reml import fit
 from dsp.types import Check
 
-SUSPECT = 3.5
-"""Standard uncertainties of a step, creep or wind part at which a window teaches nothing about a quiet day: the limit that
-one clean window in fifty reaches where the motion is known."""
+SUSPECT = 4.5
+"""Standard uncertainties of a step, creep or wind part at which a window teaches nothing about a quiet day, whatever the
+limit of its check: where the motion is known one clean window in a thousand comes that far."""
 SUSPECT_CODES = ("people", "drift", "wind")
 
 
@@ -27,7 +27,8 @@ def suspects(asked: Sequence[Sequence[Check]]) -> list[bool]:
     """Tell which windows look spoilt, whatever the verdict under a spectrum they may have spoilt themselves."""
     return [
         any(
-            c.verdict == "rejected" or (c.code in SUSPECT_CODES and c.unit == "standard uncertainties" and c.value > SUSPECT)
+            c.verdict == "rejected"
+            or (c.code in SUSPECT_CODES and c.unit == "standard uncertainties" and c.value > SUSPECT)
             for c in checks
         )
         for checks in asked

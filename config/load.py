@@ -64,11 +64,15 @@ def parse_settings(text: str, model: type[Model], file: str = "plan.toml") -> Mo
         raise bad(file, where, None, f"not valid TOML: {words[:1].lower()}{words[1:]}") from None
     except RecursionError:
         raise bad(file, "whole file", None, "not valid TOML: brackets nested too deep") from None
+    return validated(data, model, file, key_lines(text))
+
+
+def validated(data: object, model: type[Model], file: str, lines: dict[KeyPath, int] | None = None) -> Model:
+    """Check data that is no longer text against ``model``; ``lines`` says where each key stood, if anywhere."""
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        lines = key_lines(text)
-        faults = [_fault(detail, lines, file, model) for detail in error.errors(include_url=False)]
+        faults = [_fault(detail, lines or {}, file, model) for detail in error.errors(include_url=False)]
         raise BadInput(sorted(faults, key=_line_number)) from None
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from config.model import Point
 from config.plan import Plan
 from logger.events import Event
 
@@ -22,6 +23,8 @@ class Whereabouts:
     """Where the person was last said to be; ``ashore`` for one who left."""
     moment_tm: float
     """t m to starboard, against standing at the muster station; NaN where the place is not known."""
+    at_m: Point | None = None
+    """Where that is; None ashore and where the place is not known."""
 
     @property
     def away(self) -> bool:
@@ -42,36 +45,36 @@ def whereabouts(plan: Plan, changes: Iterable[Event], until_ns: int) -> tuple[Wh
     for person in plan.people:
         event = latest.pop(person.name, None)
         home = places.get(person.muster_station)
-        place, y = person.muster_station, home[1] if home else float("nan")
+        place, at = person.muster_station, home
         mass_there = person.mass_kg
         if event is not None:
-            place, y = _place(event, places)
+            place, at = _place(event, places)
             mass_there = 0.0 if place == "ashore" else person.mass_kg
         moment = 0.0
         if place != person.muster_station:
             home_y = home[1] if home else float("nan")
-            moment = (mass_there * (y if mass_there else 0.0) - person.mass_kg * home_y) / 1000.0
-        found.append(Whereabouts(person.name, person.duty, person.mass_kg, person.muster_station, place, moment))
+            there = 0.0 if not mass_there else at[1] if at else float("nan")
+            moment = (mass_there * there - person.mass_kg * home_y) / 1000.0
+        found.append(Whereabouts(person.name, person.duty, person.mass_kg, person.muster_station, place, moment, at))
     for name, event in latest.items():
         # Somebody not in the plan who came aboard: the mark says where and, if known, how heavy.
-        place, y = _place(event, places)
+        place, at = _place(event, places)
         mass = float(event.data.get("mass_kg", 75.0))
-        found.append(
-            Whereabouts(name, "not in the plan", mass, "ashore", place, 0.0 if place == "ashore" else mass * y / 1000.0)
-        )
+        moment = 0.0 if place == "ashore" else mass * (at[1] if at else float("nan")) / 1000.0
+        found.append(Whereabouts(name, "not in the plan", mass, "ashore", place, moment, at))
     return tuple(found)
 
 
-def _place(event: Event, places: dict[str, tuple[float, float, float]]) -> tuple[str, float]:
+def _place(event: Event, places: dict[str, Point]) -> tuple[str, Point | None]:
     data = event.data
     if data.get("ashore"):
-        return "ashore", 0.0
+        return "ashore", None
     position = data.get("position_m")
     name = str(data.get("place") or "")
     if isinstance(position, (list, tuple)) and len(position) == 3:
-        return name or f"at {position[0]:g}, {position[1]:g}, {position[2]:g} m", float(position[1])
-    known = places.get(name)
-    return name or "unknown", known[1] if known else float("nan")
+        at = (float(position[0]), float(position[1]), float(position[2]))
+        return name or f"at {at[0]:g}, {at[1]:g}, {at[2]:g} m", at
+    return name or "unknown", places.get(name)
 
 
 def people_moment(people: Sequence[Whereabouts], plan: Plan) -> float:

@@ -6,9 +6,11 @@ import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import click
+
+from quietheel.jobs.plain import plain
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -33,25 +35,6 @@ json_option = click.option("--json", "as_json", is_flag=True, help="One JSON obj
 def print_json(value: object) -> None:
     """Print one JSON object on stdout; NaN and infinities become null, since JSON has none."""
     click.echo(json.dumps(plain(value), ensure_ascii=False, indent=2, allow_nan=False))
-
-
-def plain(value: Any) -> Any:
-    """Turn numpy values, paths and NaN into what JSON can say.
-
-    >>> plain({"a": float("nan"), "b": (1, Path("x"))})
-    {'a': None, 'b': [1, 'x']}
-    """
-    if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple, set, frozenset)):
-        return [plain(item) for item in value]
-    if isinstance(value, float):
-        return value if value == value and abs(value) != float("inf") else None
-    if value is None or isinstance(value, (str, int, bool)):
-        return value
-    if hasattr(value, "tolist"):
-        return plain(value.tolist())
-    return str(value)
 
 
 def talk(text: str = "") -> None:

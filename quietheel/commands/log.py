@@ -10,8 +10,9 @@ import click
 
 from logger.events import rfc3339
 from logger.live import Notice, Now
-from quietheel.commands.common import folder_argument, plain
+from quietheel.commands.common import folder_argument
 from quietheel.jobs.logging import log
+from quietheel.jobs.plain import plain
 
 
 @click.command(

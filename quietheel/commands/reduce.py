@@ -1,0 +1,50 @@
+"""``quietheel reduce``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from quietheel.cli import NEEDS_A_PERSON
+from quietheel.commands.common import folder_argument, json_option, talk
+from quietheel.jobs.reduce import parse_settings, reduce_folder, write_result
+from reduction.types import Answer
+
+
+@click.command(
+    "reduce",
+    epilog="Example:  quietheel reduce demo-day --json\n\n"
+    "          quietheel reduce --set gm_carried=line --as line && quietheel compare reduction line",
+)
+@folder_argument
+@click.option("--set", "changes", multiple=True, metavar="KEY=VALUE", help="Change a key of [settings]; repeatable.")
+@click.option("--as", "name", default="reduction", show_default=True, help="Name of the result under results/.")
+@json_option
+def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) -> int:
+    """Turn the folder into GM, KG, lightship and an answer, with intervals; writes results/reduction.json.
+
+    An older result that differs is kept beside it. Ends with 1 where a person has to decide: no GM, or a loading
+    condition over its limit or too close to call.
+    """
+    import json
+
+    settings = parse_settings(changes)
+    if settings and name == "reduction":
+        name = "changed"
+    reduced = reduce_folder(folder, settings)
+    result = reduced.as_json()
+    written, kept = write_result(reduced.recorded.folder, result, name)
+    if as_json:
+        click.echo(json.dumps(result, ensure_ascii=False, indent=2, allow_nan=False))
+    else:
+        from reduction.report.text import render_text
+
+        click.echo(render_text(reduced.answer, reduced.plan))
+    talk(f"written: {written}" + (f"; the older one is now {kept.name}" if kept else ""))
+    return exit_code(reduced.answer)
+
+
+def exit_code(answer: Answer) -> int:
+    """0, or 1 where the answer needs a person."""
+    return NEEDS_A_PERSON if answer.gm.value is None or answer.outlook in ("over", "too close to call") else 0

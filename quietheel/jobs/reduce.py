@@ -1,0 +1,174 @@
+"""From a test folder to the answer: record and marks, heels, reduction, results on disk."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from config.errors import bad
+from config.folder import TestFolder, digest
+from config.load import validated
+from config.plan import Plan
+from config.tables import Tables, read_tables
+from config.units import TONNE
+from dsp.day import evaluate_day
+from dsp.types import DayHeel
+from quietheel import __version__
+from quietheel.jobs.day import RecordedDay, open_day
+from quietheel.jobs.facts import overrules, shifts
+from quietheel.jobs.plain import plain
+from reduction.answer_json import answer_json
+from reduction.day import reduce_day
+from reduction.inputs import DayInputs
+from reduction.types import Answer, Provenance
+
+
+@dataclass(frozen=True)
+class ReducedDay:
+    """A recorded day with its answer."""
+
+    recorded: RecordedDay
+    plan: Plan
+    """The plan as reduced, changed settings included."""
+    heel: DayHeel
+    answer: Answer
+
+    def as_json(self) -> dict[str, Any]:
+        """The answer in the units of the door, as it stands in ``results/reduction.json``."""
+        found: dict[str, Any] = plain(answer_json(self.answer))
+        return found
+
+
+def reduce(folder: Path | str = ".", settings: Mapping[str, object] | None = None) -> Answer:
+    """Reduce a test folder to GM, KG, lightship and the answer; nothing is written.
+
+    Parameters
+    ----------
+    folder : the test folder.
+    settings : keys of the plan's ``[settings]`` to change for this reduction.
+
+    Raises
+    ------
+    BadInput naming every fault of plan, marks, tables or settings.
+
+    Example
+    -------
+    >>> import quietheel
+    >>> answer = quietheel.reduce("demo-day")  # doctest: +SKIP
+    >>> answer.gm.value.gm.value, answer.gm.value.gm.u95()  # doctest: +SKIP
+    (1.0641, 0.0042)
+    """
+    return reduce_folder(folder, settings).answer
+
+
+def reduce_folder(folder: Path | str = ".", settings: Mapping[str, object] | None = None) -> ReducedDay:
+    """Reduce a test folder and keep what led there, for reports and notebooks; see `reduce`."""
+    recorded = open_day(folder)
+    plan = with_settings(recorded.plan, settings or {})
+    tables = read_tables(recorded.folder, plan)
+    heel = evaluate_day(recorded.day)
+    return ReducedDay(recorded, plan, heel, reduce_day(day_inputs(recorded, plan, tables, heel)))
+
+
+def day_inputs(recorded: RecordedDay, plan: Plan, tables: Tables, heel: DayHeel) -> DayInputs:
+    """Gather what the reduction is handed."""
+    standing = recorded.standing
+    return DayInputs(
+        plan=plan,
+        day=heel,
+        tables=tables,
+        movements={window.label: window.movement for window in standing},
+        moments={w.label: w.moment_tm * TONNE for w in standing if w.moment_tm is not None},
+        shifts=shifts(plan, recorded.events, standing),
+        overrules=overrules(standing),
+        provenance=Provenance(
+            version=f"quietheel {__version__}",
+            made_at=f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
+            inputs=(*_digests(recorded.folder), *tables.inputs),
+            settings=plan.settings.model_dump(mode="json"),
+        ),
+    )
+
+
+def with_settings(plan: Plan, changes: Mapping[str, object]) -> Plan:
+    """Return the plan with some of its ``[settings]`` changed; raises BadInput for what they do not take."""
+    if not changes:
+        return plan
+    data = plan.settings.model_dump() | dict(changes)
+    return plan.model_copy(update={"settings": validated(data, type(plan.settings), "--set")})
+
+
+def parse_settings(pairs: Sequence[str]) -> dict[str, object]:
+    """Read ``key=value`` as TOML would, words without quotes included.
+
+    >>> parse_settings(["gm_carried=line", "refer_wind=false", "confidence=0.9"])
+    {'gm_carried': 'line', 'refer_wind': False, 'confidence': 0.9}
+    """
+    found: dict[str, object] = {}
+    for pair in pairs:
+        key, equals, text = pair.partition("=")
+        if not equals or not key.strip():
+            raise bad("command line", "--set", pair, "key=value, such as gm_carried=line")
+        try:
+            found[key.strip()] = tomllib.loads(f"value = {text}")["value"]
+        except tomllib.TOMLDecodeError:
+            found[key.strip()] = text.strip()
+    return found
+
+
+def write_result(place: TestFolder, result: Mapping[str, Any], name: str = "reduction") -> tuple[Path, Path | None]:
+    """Write a reduction under results/; an older one of that name that differs is kept beside it, by its time.
+
+    Returns
+    -------
+    (the file written, the file the older one was kept as or None).
+    """
+    if not name.replace("-", "").replace("_", "").replace(".", "").isalnum():
+        raise bad("command line", "--as", name, "letters, digits, dots, minus, underscore")
+    place.results.mkdir(exist_ok=True)
+    target = place.results / f"{name}.json"
+    kept = _keep(target, result) if target.is_file() else None
+    part = target.with_name(target.name + ".part")
+    part.write_text(
+        json.dumps(result, ensure_ascii=False, indent=2, allow_nan=False) + "\n", encoding="utf-8", newline="\n"
+    )
+    part.replace(target)
+    return target, kept
+
+
+def _keep(target: Path, result: Mapping[str, Any]) -> Path | None:
+    try:
+        before = json.loads(target.read_text(encoding="utf-8"))
+        made_at = str(before["provenance"]["made_at"])
+    except (ValueError, KeyError, TypeError):
+        before, made_at = None, "unreadable"
+    if before is not None and _without_time(before) == _without_time(result):
+        return None
+    stamp = "".join(character for character in made_at if character.isalnum())
+    kept = target.with_name(f"{target.stem}-{stamp}.json")
+    number = 1
+    while kept.exists():
+        number += 1
+        kept = target.with_name(f"{target.stem}-{stamp}-{number}.json")
+    target.rename(kept)
+    return kept
+
+
+def _without_time(result: Mapping[str, Any]) -> dict[str, Any]:
+    provenance = {k: v for k, v in dict(result.get("provenance") or {}).items() if k != "made_at"}
+    return {**result, "provenance": provenance}
+
+
+def _digests(place: TestFolder) -> list[tuple[str, str]]:
+    """SHA-256 of plan, marks and every file of the record."""
+    files = [place.plan_file, place.events, *sorted(place.record.rglob("*"))]
+    return [
+        (file.relative_to(place.path).as_posix(), digest(file))
+        for file in files
+        if file.is_file() and not file.name.startswith(".")
+    ]

@@ -32,7 +32,7 @@ def command(folder: Path, seed: int | None, seconds: float) -> None:
     Merrowby is invented, and so is everything about her. One window is spoilt by a person who walks, one by a line
     that goes taut; the screen at the end says what was found of that.
     """
-    with _progress() as (show, marked, say):
+    with _Progress() as (show, marked, say):
         done = demo(folder, seed=seed, seconds=seconds, tell=talk, show=show, marked=marked, say=say)
     click.echo(done.text)
     click.echo()
@@ -43,7 +43,7 @@ def command(folder: Path, seed: int | None, seconds: float) -> None:
     talk(f"Next: quietheel replay {folder} --page, or open {done.report.html}")
 
 
-class _progress:
+class _Progress:
     """A line that moves where there is a terminal, and one every few seconds where there is none."""
 
     def __init__(self) -> None:

@@ -57,9 +57,7 @@ def demo(
     place = TestFolder(Path(folder))
     day = prepare(SCENARIO, place, seed, tell)
     length = (day.end_ns - day.epoch_ns) * 1e-9
-    tell(
-        f"recording {length / 3600:.1f} h of test day in {seconds:.0f} s: serial lines, broker, logger and marks are real"
-    )
+    tell(f"recording {length / 3600:.1f} h of test day in {seconds:.0f} s: real serial lines, broker, logger, marks")
     play_day(day, place, speed=length / seconds, show=show, marked=marked, say=say)
     tell("reducing the day")
     reduced = reduce_folder(place.path)

@@ -1,6 +1,6 @@
-"""Differences between windows of one state of the weights: what changes from window to window, slower than a window.
+"""Differences between windows of one state of the weights: what changes slower than a window.
 
-Two windows in which the weights stand alike should show one heel. What they differ by, beyond motion inside the windows,
+Two windows in which the weights stand alike should show one heel. What they differ by, beyond motion inside them,
 is slow change of the air, of the moorings, of a zero; and where wind is measured it shows the wind's coefficient at the
 lowest frequencies, where hull and mast feel the same.
 """

@@ -21,8 +21,8 @@ from dsp.model import DayModel, model_of
 from dsp.prepare import Prepared, prepare
 from dsp.roll import RollLaw
 from dsp.spectrum import Pooled
-from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from dsp.trim import cross_talk
+from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from dsp.unspoilt import relearnt, suspects
 from dsp.wind import Pressure, pressure_on
 
@@ -72,7 +72,9 @@ def evaluate_day(day: Day) -> DayHeel:
     silent = unmeasured_wind(good, wind, coefficient, coefficient_u)
     common = Common(prepared.alignment, coefficient_u, reference, trim.covariance, silent)
 
-    windows, places, number = [], [], -1
+    windows: list[WindowHeel] = []
+    places: list[int] = []
+    number = -1
     for k, span in enumerate(day.windows):
         number += int(span.stop > span.start)
         one = found[number] if span.stop > span.start else "it stops before it starts"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from dsp.between import window_covariance
@@ -10,50 +12,77 @@ from dsp.combine import Alignment
 from dsp.estimate import Evaluated
 from dsp.prepare import Prepared
 from dsp.types import Array, BudgetLine, StationHeel
+from dsp.wind import Pressure
 
 
-def covariance_of(
-    windows: list[Evaluated], grid: Grid, alignment: Alignment, coefficient_u: float, reference: float
-) -> Array:
+@dataclass(frozen=True)
+class Common:
+    """What ties the windows of a day together, for those that could be evaluated."""
+
+    alignment: Alignment
+    coefficient_u: float
+    """rad per (m/s)^2; 0 without wind."""
+    reference: float
+    """(m/s)^2, wind pressure to which windows are referred; 0 without wind."""
+    trim: Array
+    """(k, k) rad2, from `dsp.trim.cross_talk`."""
+    unmeasured_u: Array
+    """(k,) rad, wind of a window in which the mast was silent while it was heard in others."""
+
+
+def unmeasured_wind(windows: list[Evaluated], wind: Pressure | None, coefficient: float, coefficient_u: float) -> Array:
+    """Return (k,) rad: what wind may have done in the share of each window in which it was not measured."""
+    if wind is None or not np.isfinite(coefficient):
+        return np.zeros(len(windows))
+    spread = float(np.std(wind.value[wind.known > 0])) if (wind.known > 0).any() else 0.0
+    silent = np.array([1.0 - float(one.fitted.weight @ wind.known[one.index]) for one in windows])
+    return np.asarray(float(np.hypot(coefficient, coefficient_u)) * spread * np.clip(silent, 0.0, 1.0))
+
+
+def covariance_of(windows: list[Evaluated], grid: Grid, common: Common) -> Array:
     """Return the (k, k) covariance (rad2) of the window heels.
 
     On the diagonal motion, noise and wandering zeros; everywhere the drift of the combination, the wind coefficient's
-    uncertainty times how far each window's wind is from the reference, and what low-frequency heel of one window says
-    about the next.
-
-    Parameters
-    ----------
-    coefficient_u : rad per (m/s)^2, 0 without wind. reference : (m/s)^2.
+    uncertainty times how far each window's wind is from the reference, trim cross-talk, and what low-frequency heel of
+    one window says about the next.
     """
     size = len(windows)
     if not size:
         return np.zeros((0, 0))
+    alignment = common.alignment
     hats = window_covariance(windows, grid)
     shared = np.zeros((size, size))
     for i in range(size):
-        shared[i, i] = windows[i].fitted.variance + alignment.wander_u**2
+        shared[i, i] = windows[i].fitted.variance + alignment.wander_u**2 + common.unmeasured_u[i] ** 2
         for j in range(i):
             density = np.sqrt(windows[i].model.density * windows[j].model.density)
             shared[i, j] = shared[j, i] = float(density @ hats[:, i, j])
     middle = np.array([0.5 * (w.span.start + w.span.stop) - alignment.centre for w in windows])
-    gust = np.array([w.pressure - reference for w in windows]) if coefficient_u > 0 else np.zeros(size)
-    shared += alignment.drift_u**2 * np.outer(middle, middle) + coefficient_u**2 * np.outer(gust, gust)
-    return shared
+    gust = np.array([w.pressure - common.reference for w in windows]) if common.coefficient_u > 0 else np.zeros(size)
+    shared += alignment.drift_u**2 * np.outer(middle, middle) + common.coefficient_u**2 * np.outer(gust, gust)
+    return shared + common.trim
 
 
-def budget_of(one: Evaluated, alignment: Alignment, coefficient_u: float, reference: float) -> tuple[BudgetLine, ...]:
-    """Return a window's sources of uncertainty (rad); their root sum of squares is its ``u``."""
-    fitted = one.fitted
+def budget_of(one: Evaluated, number: int, common: Common) -> tuple[BudgetLine, ...]:
+    """Return a window's sources of uncertainty (rad); their root sum of squares is its ``u``.
+
+    Parameters
+    ----------
+    number : the window's place among those that could be evaluated.
+    """
+    fitted, alignment = one.fitted, common.alignment
     middle = 0.5 * (one.span.start + one.span.stop) - alignment.centre
+    trim = float(np.sqrt(common.trim[number, number]))
     lines = [
         BudgetLine("low-frequency heel", float(np.sqrt(max(fitted.variance_low, 0.0))), "gusts and slow swing"),
         BudgetLine("roll", float(np.sqrt(max(fitted.variance_roll, 0.0))), "what the fit of the roll leaves"),
         BudgetLine("sensor noise", float(np.sqrt(fitted.variance_noise))),
         BudgetLine("drift", abs(alignment.drift_u * middle), "straight drift, shared with the other windows"),
         BudgetLine("wandering zeros", alignment.wander_u, "from how the stations move against each other"),
+        BudgetLine("cross-talk from trim", trim, "yaw of the mountings times change of trim"),
     ]
-    if coefficient_u > 0:
-        wind = abs(coefficient_u * (one.pressure - reference))
+    if common.coefficient_u > 0:
+        wind = float(np.hypot(common.coefficient_u * (one.pressure - common.reference), common.unmeasured_u[number]))
         lines.append(BudgetLine("wind", wind, "coefficient of the day, shared with the other windows"))
     return tuple(lines)
 

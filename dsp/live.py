@@ -1,7 +1,7 @@
 """What the live page asks once a second: heel now, settled or how long still, what the open window is worth so far.
 
-`LiveView.learn` takes a whole day so far and is called when a window closes (a few tenths of a second); `LiveView.look` takes
-the last minutes only and is quick.
+`LiveView.learn` takes the whole day so far and is called when a window closes (some tenths of a second);
+`LiveView.look` takes the last minutes only and is quick.
 """
 
 from __future__ import annotations

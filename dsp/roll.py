@@ -97,7 +97,8 @@ def _likelihood(
     """Log likelihood of the pushed oscillator seen as means over one period; and each window's strength.
 
     The envelope is a complex Ornstein-Uhlenbeck process; its mean over a block of length ``period`` and its value at
-    the block's end are jointly Gaussian, which gives the filter's gains in closed form (docs/method-heel.md, section 6).
+    the block's end are jointly Gaussian, which gives the filter's gains in closed form (docs/method-heel.md,
+    section 6).
 
     Parameters
     ----------

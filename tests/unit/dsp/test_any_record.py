@@ -193,3 +193,32 @@ def test_missing_knowledge_widens_and_says_so() -> None:
     known = tuple(StationKnowledge(t.station, scale_u=0.0005, drift_u=1e-9, yaw_u=0.005) for t in day.heel)
     better = evaluate_day(replace(day, knowledge=known))
     assert better.scale_u < found.scale_u
+
+
+def test_readings_by_hand_alone() -> None:
+    spans = tuple(
+        replace(span, hand_readings=(("aft", heel + 0.001, 2e-5), ("forward", heel - 0.002, 3e-5)))
+        for span, heel in zip(record().windows, LEVELS, strict=True)
+    )
+    found = evaluate_day(Day(epoch_ns=0, heel=(), windows=spans))
+    heel = np.array([w.heel for w in found.windows])
+    assert np.allclose(heel - heel[0], LEVELS - LEVELS[0], atol=1e-9)
+    assert found.windows[0].stations[0].used
+    assert np.linalg.eigvalsh(found.covariance).min() > 0
+    assert any("by hand" in said for said in found.assumptions)
+
+
+def test_a_reading_by_hand_fills_a_window_the_sensors_missed() -> None:
+    day = record()
+    gone = day.windows[4]
+    traces = []
+    for trace in day.heel:
+        keep = (trace.time < gone.start - 5.0) | (trace.time > gone.stop + 5.0)
+        traces.append(Trace(trace.station, trace.time[keep], trace.value[keep]))
+    spans = tuple(
+        replace(span, hand_readings=(("pendulum", heel + 0.01, 5e-5),))
+        for span, heel in zip(day.windows, LEVELS, strict=True)
+    )
+    found = evaluate_day(replace(day, heel=tuple(traces), windows=spans))
+    check(found, day)
+    assert found.windows[4].stations[0].used and not found.windows[3].stations[-1].used

@@ -5,25 +5,18 @@ from __future__ import annotations
 import math
 
 from config.plan import Plan
-from config.sequence import movements, positions
-from config.units import DEGREE
+from config.sequence import movements
+from config.units import DEGREE, TONNE
+from reduction.moments import planned_states
 
 
 def planned_moments(plan: Plan) -> dict[str, float]:
     """Moment of each movement's state, t m to starboard, by label; weights where the plan says they stand."""
     if not plan.weights and not plan.movements:
         return {}
-    sides = positions(plan)
-    found = {}
-    for movement in movements(plan):
-        if movement.moment_tm is not None:
-            found[movement.label] = movement.moment_tm
-            continue
-        found[movement.label] = sum(
-            weight.mass_t * (weight.port_m if sides[movement.label][weight.name] == "port" else weight.starboard_m)[1]
-            for weight in plan.weights
-        )
-    return found
+    states = planned_states(plan, {}) if plan.weights else {}
+    typed = {step.label: step.moment_tm for step in movements(plan) if step.moment_tm is not None}
+    return {label: state.moment / TONNE for label, state in states.items()} | typed
 
 
 def expected_heel_deg(moment_tm: float, displacement_t: float | None, gm_m: float | None, list_deg: float = 0.0) -> float | None:

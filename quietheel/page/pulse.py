@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.records import Flag, Quantity, Series
+from logger.records import CANONICAL_UNIT, Flag, Quantity, Series
 
-KEEP_S = 240.0
-"""Seconds of readings kept: enough for the longest settled window."""
+KEEP_S = 960.0
+"""Seconds of readings kept: what `dsp.live.LiveView` looks at, and a little more."""
 RATE_S = 10.0
 """Seconds over which the rate is counted and the shown value averaged."""
 _SUSPECT = int(Flag.SUSPECT | Flag.SATURATED)
@@ -36,11 +36,12 @@ class Beatings:
 
 
 class Pulse:
-    """The last minutes of one channel, in canonical units."""
+    """The last minutes of one channel as recorded, with what its calibration makes of them."""
 
-    def __init__(self, station: str, quantity: Quantity) -> None:
+    def __init__(self, station: str, quantity: Quantity, zero: float = 0.0, scale: float = 1.0) -> None:
         self.station = station
         self.quantity = quantity
+        self.zero, self.scale = zero, scale
         self._time: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self._value: NDArray[np.float64] = np.empty(0)
         self._flags: NDArray[np.uint16] = np.empty(0, dtype=np.uint16)
@@ -48,7 +49,7 @@ class Pulse:
 
     def clear(self) -> None:
         """Forget everything."""
-        self.__init__(self.station, self.quantity)  # type: ignore[misc]
+        self.__init__(self.station, self.quantity, self.zero, self.scale)  # type: ignore[misc]
 
     def add(self, series: Series) -> None:
         """Take in new readings; they must follow the ones before."""
@@ -61,22 +62,25 @@ class Pulse:
         self._value = np.concatenate([self._value, series.value])[keep:]
         self._flags = np.concatenate([self._flags, series.flags.astype(np.uint16)])[keep:]
 
-    def since(self, start_ns: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-        """Readings from ``start_ns`` on that nobody marked as suspect: times in UTC ns and values."""
-        first = int(np.searchsorted(self._time, start_ns))
-        good = (self._flags[first:] & _SUSPECT == 0) & np.isfinite(self._value[first:])
-        return self._time[first:][good], self._value[first:][good]
+    def series(self) -> Series:
+        """Everything kept, as recorded."""
+        unit = CANONICAL_UNIT[self.quantity]
+        return Series(self.station, self.quantity, self._time, self._value, unit, self._flags)
+
+    def true(self, value: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Zero and scale of the station applied."""
+        return (value - self.zero) * self.scale
 
     def at(self, now_ns: int) -> Beatings:
         """Say how the channel is at ``now_ns``."""
         if not self._time.size:
             return Beatings(np.nan, np.nan, np.nan, 0.0, np.inf, 0, 0.0, 0.0)
         first = int(np.searchsorted(self._time, now_ns - int(RATE_S * 1e9)))
-        recent = self._value[first:]
+        recent = self.true(self._value[first:])
         last_ns = int(self._time[-1])
         lived = min(RATE_S, max((now_ns - int(self._time[0])) * 1e-9, 1.0))
         return Beatings(
-            value=float(self._value[-1]),
+            value=float(self.true(self._value[-1:])[0]),
             mean=float(np.mean(recent)) if recent.size else np.nan,
             highest=float(np.max(recent)) if recent.size else np.nan,
             rate_hz=recent.size / lived,

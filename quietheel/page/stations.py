@@ -8,7 +8,7 @@ from typing import Any
 
 from config.plan import Plan
 from config.stations import Station
-from logger.records import Quantity, Series
+from logger.records import Quantity
 from quietheel.page.pulse import Beatings, Pulse
 from quietheel.page.source import LoggerState, StationCount
 from quietheel.page.strip import STEP, Lane
@@ -23,13 +23,11 @@ MANY_SUSPECT = 0.05
 Pulses = Mapping[tuple[str, Quantity], Pulse]
 
 
-def calibrated(series: Series, stations: Mapping[str, Station]) -> Series:
-    """Apply zero and scale of the plan to heel and trim; other quantities pass."""
-    station = stations.get(series.station)
-    if station is None or series.quantity not in (Quantity.HEEL, Quantity.TRIM):
-        return series
-    known = station.calibration
-    return series.step("zero and scale", value=(series.value - known.zero_deg) * known.scale)
+def pulse_of(station: Station, quantity: Quantity) -> Pulse:
+    """Follow one channel; zero and scale of the plan count for heel and trim only."""
+    if quantity not in (Quantity.HEEL, Quantity.TRIM):
+        return Pulse(station.name, quantity)
+    return Pulse(station.name, quantity, station.calibration.zero_deg, station.calibration.scale)
 
 
 def lanes(plan: Plan) -> list[Lane]:

@@ -1,4 +1,4 @@
-"""Whether she lies still, for how long, and how much longer to wait for the wanted interval."""
+"""Whether she lies still, or how long still; what the open window is worth so far, and how much longer it needs."""
 
 from __future__ import annotations
 
@@ -6,64 +6,120 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from config.plan import Plan
+from config.units import DEGREE
+from dsp.live import LiveLook, LiveView
+from dsp.types import Check
 from logger.daystate import DayState
 from logger.records import Quantity
+from quietheel.jobs.day import make_day
 from quietheel.page.pulse import Pulse
-from quietheel.page.words import span_words
+from quietheel.page.words import number_or_none
 from quietheel.page.work import Worked
+
+LEARN_NS = 60_000_000_000
+"""Until the first window is closed, how she moves is learnt anew this often (day time)."""
+LONGEST_WAIT_S = 120.0
+"""A wait of so long leaves the bar empty."""
+CERTAIN_NS = 10_000_000_000
+"""A check must speak against the open window for so long (day time) before it is shown: asked anew each second, even a
+clean window trips one now and then."""
+_LOOKED_AT = (Quantity.HEEL, Quantity.WIND_SPEED, Quantity.WIND_DIRECTION, Quantity.LINE_TENSION)
 
 
 @dataclass(frozen=True)
 class Still:
+    """What is said about rest."""
+
     words: str
     part: float
+    """0 to 1: how far the wait is; 1 when settled, or when the open window is long enough."""
     heel_deg: float | None = None
+    """Mean of the open window so far."""
     u95_deg: float | None = None
     more: str = ""
+    """How much longer the open window needs, as a sentence."""
+    warning: str = ""
+    """What speaks against the open window so far, as a sentence; empty if nothing."""
 
 
 class Stillness:
+    """Looks at the last minutes with what the day has taught so far."""
+
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
+        self._own: LiveView | None = None
+        self._learnt_ns = 0
+        self._epoch_ns = 0
+        self._against: dict[tuple[int, str], int] = {}
 
     def look(
         self, pulses: Mapping[tuple[str, Quantity], Pulse], state: DayState, worked: Worked, now_ns: int
     ) -> Still:
-        wanted = self._plan.settings.wanted_heel_u95_deg
-        start = now_ns - 240_000_000_000
-        if state.moved_ns:
-            start = max(start, state.moved_ns)
-        if state.open_window is not None:
-            start = max(start, state.open_window.start_ns)
-        means = []
-        for (_, quantity), pulse in pulses.items():
-            if quantity is not Quantity.HEEL:
-                continue
-            time, value = pulse.since(start)
-            if time.size < 20:
-                continue
-            block = (now_ns - time) // 10_000_000_000
-            counts = np.bincount(block, minlength=1)
-            sums = np.bincount(block, weights=value, minlength=1)
-            with np.errstate(invalid="ignore", divide="ignore"):
-                means.append((sums / counts)[:24])
-        if not means:
+        """Look once.
+
+        Parameters
+        ----------
+        pulses : the last minutes of every channel.
+        worked : the closed windows so far; its model of the day is used where there is one.
+        """
+        series = tuple(p.series() for key, p in pulses.items() if key[1] in _LOOKED_AT)
+        series = tuple(one for one in series if len(one))
+        if not any(one.quantity is Quantity.HEEL for one in series):
             return Still("No heel comes in.", 0.0)
-        size = min(len(m) for m in means)
-        heel = np.mean([m[:size] for m in means], axis=0)
-        still = 1
-        while still < size and abs(heel[still] - np.mean(heel[:still])) < 0.05:
-            still += 1
-        if still < 3:
-            return Still("She is still moving.", 0.0)
-        u95 = 2.2 * float(np.std(heel[:still], ddof=1)) / math.sqrt(still) + 1e-4
-        more = max(0.0, still * 10 * ((u95 / wanted) ** 2 - 1))
-        words = f"Still for {span_words(still * 10)}."
-        if u95 <= wanted:
-            says = f"Good to ±{u95:.4f}°."
-        else:
-            says = f"{span_words(more)} more for ±{wanted:g}°; now ±{u95:.4f}°."
-        return Still(f"{words} {says}", (wanted / u95) ** 2, float(np.mean(heel[:still])), u95, says)
+        live, epoch_ns = self._live(worked, min(int(one.time_ns[0]) for one in series), now_ns)
+        day = make_day(self._plan, series, (), epoch_ns)
+        window = state.open_window
+        moved = math.nan if state.moved_ns is None else (state.moved_ns - epoch_ns) * 1e-9
+        look = live.look(
+            day,
+            (now_ns - epoch_ns) * 1e-9,
+            None if window is None else (window.start_ns - epoch_ns) * 1e-9,
+            "open" if window is None else window.label,
+            moved,
+        )
+        if window is None:
+            return _said(look, None, "")
+        # How she moves must have been learnt from a closed window before a window is judged by it.
+        checks = look.checks if worked.live is not None else ()
+        return _said(look, (now_ns - window.start_ns) * 1e-9, self._warning(checks, window.number, now_ns))
+
+    def _warning(self, checks: tuple[Check, ...], window: int, now_ns: int) -> str:
+        against = {(window, check.code): check for check in checks if check.verdict == "rejected"}
+        self._against = {key: self._against.get(key, now_ns) for key in against}
+        certain = [check for key, check in against.items() if now_ns - self._against[key] >= CERTAIN_NS]
+        return _spoken(certain[0].says) if certain else ""
+
+    def _live(self, worked: Worked, first_ns: int, now_ns: int) -> tuple[LiveView, int]:
+        if worked.live is not None:
+            return worked.live, worked.epoch_ns
+        if self._own is None or now_ns - self._learnt_ns > LEARN_NS:
+            settings = self._plan.settings
+            self._own = LiveView(settings.wanted_heel_u95_deg * DEGREE, settings.window_s)
+            self._learnt_ns, self._epoch_ns = now_ns, first_ns
+        return self._own, self._epoch_ns
+
+
+def _said(look: LiveLook, elapsed_s: float | None, warning: str) -> Still:
+    rest, needed = look.settled, look.needed
+    waiting = 1.0 - rest.wait / LONGEST_WAIT_S if math.isfinite(rest.wait) else 0.0
+    part = 1.0 if rest.settled else min(max(waiting, 0.05 if math.isfinite(rest.wait) else 0.0), 0.95)
+    if elapsed_s is None or needed is None:
+        return Still(_spoken(look.says if elapsed_s is None else f"{rest.says} {_short(look, elapsed_s)}"), part)
+    share = elapsed_s / (elapsed_s + needed.more) if math.isfinite(needed.more) else 0.05
+    return Still(
+        words=_spoken(f"{rest.says} {needed.says}"),
+        part=share,
+        heel_deg=number_or_none(round(look.heel / DEGREE, 5)),
+        u95_deg=number_or_none(round(look.u95 / DEGREE, 5)),
+        more=_spoken(needed.says),
+        warning=warning,
+    )
+
+
+def _short(look: LiveLook, elapsed_s: float) -> str:
+    return look.says if look.says != look.settled.says else f"Window open for {elapsed_s:.0f} s: too short to tell."
+
+
+def _spoken(text: str) -> str:
+    return text.replace(" deg", "°").strip()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from config.errors import bad
@@ -23,10 +24,9 @@ from quietheel.page.marking import Marker, marks_section, next_section, rules_se
 from quietheel.page.moments import expected_heel_deg, planned_moments
 from quietheel.page.people import people_section
 from quietheel.page.plot import gm_section, plot_section
-from quietheel.page.pulse import Pulse
 from quietheel.page.source import Beat, LiveSource
-from quietheel.page.stations import calibrated, kit_section, lanes, stations_section
-from quietheel.page.still import Still, Stillness
+from quietheel.page.stations import kit_section, lanes, pulse_of, stations_section
+from quietheel.page.still import Stillness
 from quietheel.page.strip import BUCKET_NS, KEEP, STEP, Strip
 from quietheel.page.windows import windows_section
 from quietheel.page.words import clock_of
@@ -48,9 +48,8 @@ class DayView:
         self.place = place
         self.source = source
         self.plan = source.plan
-        self._stations = {station.name: station for station in self.plan.stations}
         self._pulses = {
-            (station.name, Quantity(channel.quantity)): Pulse(station.name, Quantity(channel.quantity))
+            (station.name, Quantity(channel.quantity)): pulse_of(station, Quantity(channel.quantity))
             for station in self.plan.stations
             for channel in station.channels
         }
@@ -72,11 +71,10 @@ class DayView:
             if anew:
                 self._forget()
             for series in beat.readings:
-                ready = calibrated(series, self._stations)
                 pulse = self._pulses.get((series.station, series.quantity))
                 if pulse is not None:
-                    pulse.add(ready)
-                self._strip.add(ready)
+                    pulse.add(series)
+                    self._strip.add(replace(series, value=pulse.true(series.value)))
             before = self._sections
             self._sections = self._draw(beat)
             start, self._drawn = self._drawn, self._stop(beat.now_ns)
@@ -208,5 +206,3 @@ class DayView:
 def _standing(state: DayState) -> list[MarkedWindow]:
     return [window for window in state.windows if not window.voided]
 
-
-__all__ = ["DayView", "Still"]

@@ -44,6 +44,7 @@ def _entry(
     elif window.stop_ns is None:
         entry["heel_deg"], entry["u95_deg"] = still.heel_deg, still.u95_deg
         entry["words"] = f"Open for {span_words((now_ns - window.start_ns) * 1e-9)}. {still.more}".strip()
+        entry["words"] += f" So far: {still.warning}" if still.warning else ""
     elif heel is None:
         entry["words"] = "Being worked out." if busy else "Not worked out."
     else:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
+from dsp.live import LiveView
 from dsp.types import DayHeel
 from logger.marks import MarkedWindow
 from reduction.types import GmResult
@@ -24,6 +25,10 @@ class Worked:
     """kg, as used for GM."""
     history: tuple[tuple[str, float, float], ...] = ()
     """(label of the last window, GM m, u95 m) for the first two windows, the first three, and so on."""
+    live: LiveView | None = None
+    """Knows how she moves on this day, for looks at the open window; None before the first window is closed."""
+    epoch_ns: int = 0
+    """Epoch of the day that ``live`` has learnt."""
     why_no_gm: str = "GM needs windows with two different moments."
 
 

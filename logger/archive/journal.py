@@ -112,9 +112,11 @@ class Journal:
             self._waiting.popleft()
 
     def sync(self) -> None:
-        """Make what was written durable; raises OSError."""
-        os.fsync(self._file.fileno())
-        self.synced_rows = self.written_rows
+        """Make what was written until now durable; raises OSError. May run while another thread goes on writing."""
+        rows = self.written_rows
+        if rows > self.synced_rows or not rows:
+            os.fsync(self._file.fileno())
+            self.synced_rows = rows
 
     def close(self) -> None:
         """End the stream as well as the disk allows, and close the file."""

@@ -13,6 +13,7 @@ import platform
 import threading
 import time
 from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from importlib import metadata
 from pathlib import Path
@@ -123,13 +124,17 @@ class RunWriter:
         self._appended = 0
         self._refused = 0
         self._lacking: set[tuple[str, str]] = set()
-        self._journal: Journal | None = None
+        self._journals: list[Journal] = []
+        """Open journals in order: those being closed, then the one being written."""
         self._opened_at = 0.0
         self._synced_at = 0.0
-        self._safe = 0
         self._visible = 0
+        self._troubles = {"write": "", "sync": ""}
         self._error = ""
         self._sealer = Sealer(self.limits.retry_s)
+        # An fsync can take a second on a busy disk; readings must go on being written meanwhile.
+        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="sync")
+        self._syncing: Future[None] | None = None
 
     def start(self) -> Path:
         """Take the record, write the start record, open the first journal; returns the folder of the run.
@@ -164,7 +169,7 @@ class RunWriter:
             )
             sync_folder(self.record_dir)
             self._open(1)
-            self._write_and_sync(force=True)
+            self._sync()
         except BaseException:
             lock.release()
             raise
@@ -192,37 +197,48 @@ class RunWriter:
             self._notes.append(entry)
 
     def flush(self, *, sync: bool | None = None) -> FlushResult:
-        """Write what waits; fsync if ``Limits.sync_s`` have passed since the last one (or as ``sync`` says).
+        """Write what waits; an fsync follows in a thread of its own if ``Limits.sync_s`` have passed since the last.
 
         Call it about four times a second from a worker thread. A disk that refuses is an ``error`` in the result,
         never an exception; the rows wait and go out with a later call.
+
+        Parameters
+        ----------
+        sync : True: fsync now and wait for it; False: no fsync; None: as due.
         """
         with self._disk:
-            self._encode()
-            self._write_and_sync(force=sync)
-            self._write_notes()
+            self._write()
             self._roll()
-            return self._result()
+            due = time.monotonic() - self._synced_at >= self.limits.sync_s - 0.02 if sync is None else sync
+        if due and (sync or self._syncing is None or self._syncing.done()):
+            self._synced_at = time.monotonic()
+            self._syncing = self._worker.submit(self._sync)
+            if sync:
+                self._syncing.result()
+        return self._result()
 
     def stop(self, reason: str) -> FlushResult:
         """Flush, seal, write the stop record and give the record free. What cannot be sealed stays a journal."""
         with self._disk:
-            self._encode()
-            self._write_and_sync(force=True)
-            journal, self._journal = self._journal, None
-            if journal is not None and not journal.encoded_rows:
-                journal.discard()
-            elif journal is not None:
-                journal.close()
-                # A journal with rows still waiting is closed short; the result and the stop record say so.
-                self._sealer.add(journal.segment, journal.path)
+            self._write()
+        self._worker.submit(self._sync).result()
+        self._worker.shutdown(wait=True)
+        with self._disk:
+            for journal in self._journals:
+                if not journal.encoded_rows:
+                    journal.discard()
+                else:
+                    # A journal with rows still waiting is closed short; the result and the stop record say so.
+                    journal.close()
+                    self._sealer.add(journal.segment, journal.path)
+            result = self._result()
             for trouble in self._sealer.finish():
                 self.note("seal", {"waits": trouble})
             self.note("stopped", {"reason": reason})
             self._write_notes()
-            result = self._result()
             with contextlib.suppress(OSError):
                 write_json(self.folder / "stop.json", self._stop_record(reason, result))
+            self._journals = []
             if self._lock is not None:
                 self._lock.release()
             return result
@@ -248,7 +264,7 @@ class RunWriter:
         return flagged
 
     def _open(self, segment: int) -> None:
-        first = self._journal.first_row + self._journal.encoded_rows if self._journal else 0
+        first = self._journals[-1].first_row + self._journals[-1].encoded_rows if self._journals else 0
         path = journal_path(self.folder, segment)
         journal = Journal(path, self.channels, self.folder.name, segment, first)
         try:
@@ -256,35 +272,48 @@ class RunWriter:
         except OSError:
             journal.discard()
             raise
-        self._journal = journal
+        self._journals.append(journal)
         self._opened_at = time.monotonic()
-        sync_folder(self.folder)
 
-    def _encode(self) -> None:
+    def _write(self) -> None:
+        """Hand what waits to the operating system; needs the disk's lock."""
         with self._memory:
             rows, self._rows = self._rows, []
-        if rows and self._journal is not None:
-            self._journal.encode(batch_of(rows, self._index, self._journal.schema))
-
-    def _write_and_sync(self, force: bool | None) -> None:
-        journal = self._journal
-        if journal is None:
+        if not self._journals:
             return
+        journal = self._journals[-1]
+        if rows:
+            journal.encode(batch_of(rows, self._index, journal.schema))
         try:
             journal.write()
-            now = time.monotonic()
-            due = now - self._synced_at >= self.limits.sync_s - 0.02 if force is None else force
-            if due and (journal.synced_rows < journal.written_rows or force):
-                journal.sync()
-                self._synced_at = now
-            self._say_disk("")
+            self._say_disk("write", "")
         except OSError as error:
-            self._say_disk(f"{error.strerror or error} ({self.folder.name})")
-        self._safe = journal.first_row + journal.synced_rows
+            self._say_disk("write", f"{error.strerror or error} ({self.folder.name})")
         with self._memory:
             self._visible = journal.first_row + journal.written_rows
 
-    def _say_disk(self, error: str) -> None:
+    def _sync(self) -> None:
+        """Make everything written durable, hand finished journals to the sealer, write notes; one at a time."""
+        with self._disk:
+            journals = list(self._journals)
+        try:
+            for journal in journals:
+                journal.sync()
+            sync_folder(self.folder)
+            self._say_disk("sync", "")
+        except OSError as error:
+            self._say_disk("sync", f"{error.strerror or error} ({self.folder.name})")
+        else:
+            with self._disk:
+                for journal in journals[:-1]:
+                    journal.close()
+                    self._sealer.add(journal.segment, journal.path)
+                    self._journals.remove(journal)
+        self._write_notes()
+
+    def _say_disk(self, what: str, trouble: str) -> None:
+        self._troubles[what] = trouble
+        error = self._troubles["write"] or self._troubles["sync"]
         if bool(error) != bool(self._error):
             self.note("disk", {"state": "refuses" if error else "writes again", "why": error or self._error})
         self._error = error
@@ -309,30 +338,31 @@ class RunWriter:
             notes.pop(0)
 
     def _roll(self) -> None:
-        journal = self._journal
-        if journal is None:
+        """Open the next journal where this one is full; needs the disk's lock."""
+        if not self._journals:
             return
+        journal = self._journals[-1]
         age = time.monotonic() - self._opened_at
         full = journal.written_rows >= self.limits.segment_rows or (
             journal.written_rows > 0 and age >= self.limits.segment_s
         )
         if full and not journal.waiting_rows:
             try:
-                journal.sync()
-                self._safe = journal.first_row + journal.synced_rows
                 self._open(journal.segment + 1)
             except OSError as error:
-                self._say_disk(f"{error.strerror or error} ({self.folder.name})")
-            else:
-                journal.close()
-                self._sealer.add(journal.segment, journal.path)
+                self._say_disk("write", f"{error.strerror or error} ({self.folder.name})")
         for trouble in self._sealer.poll():
             self.note("seal", {"waits": trouble})
 
     def _result(self) -> FlushResult:
+        safe = 0
+        for journal in list(self._journals):
+            safe = journal.first_row + journal.synced_rows
+            if journal.synced_rows < journal.encoded_rows:
+                break
         with self._memory:
             waiting = self._appended - self._visible
-            return FlushResult(self._safe, self._visible, waiting, self._refused, self._error)
+            return FlushResult(safe, self._visible, waiting, self._refused, self._error)
 
     def _stop_record(self, reason: str, result: FlushResult) -> dict[str, object]:
         return {

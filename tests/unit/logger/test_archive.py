@@ -62,8 +62,8 @@ def leave(writer: RunWriter) -> None:
     """What the system does when the process dies: the lock goes, the files stay."""
     assert writer._lock is not None
     writer._lock.release()
-    assert writer._journal is not None
-    writer._journal._file.close()
+    assert writer._journals
+    writer._journals[-1]._file.close()
 
 
 def test_a_run_comes_back_as_it_was(tmp_path: Path) -> None:
@@ -180,8 +180,7 @@ def test_a_full_disk_is_said_and_survived(tmp_path: Path, monkeypatch: pytest.Mo
     writer.start()
     writer.append([heel(n) for n in range(50)])
     writer.flush(sync=True)
-    journal = writer._journal
-    assert journal is not None
+    journal = writer._journals[-1]
     put = journal._put
 
     def half(data: bytes) -> None:

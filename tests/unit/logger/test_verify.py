@@ -81,9 +81,9 @@ def test_a_cut_off_run_with_a_torn_tail(tmp_path: Path) -> None:
     for number in range(100):
         writer.append([reading(number)])
         writer.flush()
-    assert writer._lock is not None and writer._journal is not None
+    assert writer._lock is not None and writer._journals
     writer._lock.release()
-    writer._journal._file.close()
+    writer._journals[-1]._file.close()
     path = writer.folder / "journal-0001.arrows"
     path.write_bytes(path.read_bytes()[:-100])
     later = [reading(n) for n in range(700, 800)]

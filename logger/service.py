@@ -23,6 +23,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Callable, Coroutine, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Protocol, TypeVar
 
@@ -93,7 +94,6 @@ class Recording:
             if isinstance(source, MqttSession):
                 self._session = source
             watches = [self._watches[line.station.name] for line in on_it]
-            queues = [line.queue for line in on_it if line.queue is not None]
             self.supervisors.append(
                 Supervisor(
                     source,
@@ -102,7 +102,7 @@ class Recording:
                     self._chance,
                     self._say,
                     may_reopen=not is_broker,
-                    interrupted=lambda queues=queues: [q.mark_resumed() for q in queues],  # type: ignore[misc]
+                    interrupted=partial(_mark_resumed, on_it),
                 )
             )
             for line in on_it:
@@ -386,6 +386,12 @@ def run_logger(main: Coroutine[object, object, Result]) -> Result:
     """Run a coroutine on the selector loop, which MQTT needs on every system (the default one of Windows cannot)."""
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
         return runner.run(main)
+
+
+def _mark_resumed(lines: list[Line]) -> None:
+    for line in lines:
+        if line.queue is not None:
+            line.queue.mark_resumed()
 
 
 def _plan_digest(folder: Path) -> str:

@@ -30,7 +30,7 @@ WIDEST_GAP = 8
 _library = logging.getLogger("pymodbus.logging")
 _library.addHandler(logging.NullHandler())
 _library.propagate = False
-"""A device that does not answer is said by its station's watch; the library's lines would go to the screen beside it."""
+"""A device that does not answer is said by its station's watch; the library's own lines would double it."""
 
 
 @dataclass(frozen=True)

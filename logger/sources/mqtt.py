@@ -74,8 +74,15 @@ class AcknowledgingClient(aiomqtt.Client):
                 then(client, userdata, flags, *rest)  # type: ignore[arg-type]
 
         self._client.on_connect = connected
+        self._client.on_disconnect = self._broken_off
         self._loop_thread = threading.get_ident()
         self._client.on_socket_register_write = self._want_to_write
+
+    def _broken_off(self, *rest: Any) -> None:
+        # aiomqtt would wait for its time limit where the broker hangs up before it has answered.
+        if not self._connected.done():
+            self._connected.set_exception(aiomqtt.MqttError("the broker hung up before it answered"))
+        self._on_disconnect(*rest)
 
     def _want_to_write(self, _client: paho.Client, _userdata: object, sock: Any) -> None:
         # aiomqtt's own hands the socket to the loop later, when it may be closed already.
@@ -95,11 +102,6 @@ class AcknowledgingClient(aiomqtt.Client):
             if not self._disconnected.done():
                 self._disconnected.set_exception(error)
 
-    @property
-    def all_written(self) -> bool:
-        """Whether everything to be sent has gone to the socket."""
-        return not self._client.want_write()
-
     def acknowledge(self, mid: int) -> None:
         """Tell the broker that message ``mid`` (QoS 1) is ours for good."""
         self._client.ack(mid, 1)
@@ -111,6 +113,12 @@ class AcknowledgingClient(aiomqtt.Client):
         except Exception as error:  # a hostile or broken broker can make paho raise nearly anything
             return str(error)[:200] or type(error).__name__
         return "connection closed"
+
+    def close(self) -> None:
+        """Let go of the socket whatever state the connection is in; a failed connect leaves it open."""
+        self._client._sock_close()
+        if self._disconnected.done() and not self._disconnected.cancelled():
+            self._disconnected.exception()
 
     def drop(self) -> None:
         """Disconnect; the session stays at the broker."""
@@ -287,6 +295,7 @@ class MqttSession:
         except (OSError, ValueError) as error:
             raise SourceLost(str(error)[:200]) from error
         finally:
+            client.close()
             if self._client is not None:
                 self._client = None
                 self._forget_connection()
@@ -307,12 +316,15 @@ class MqttSession:
             self._safe_before.clear()
         return count
 
-    async def settle(self, seconds: float = 1.0) -> None:
-        """Before the end: send out what was acknowledged. Called after `hold` and a last `acknowledge`."""
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(seconds):
-                while self._client is not None and not self._client.all_written:
-                    await asyncio.sleep(0.01)
+    async def settle(self, seconds: float = 2.0) -> None:
+        """Before the end: wait until the broker has our acknowledgements. Called after `hold` and `acknowledge`.
+
+        A broker that sees the connection close may not read what came just before. It answers in order, so an answer
+        to a later request (to end a subscription that never was) says that it has read everything.
+        """
+        if self._client is not None:
+            with contextlib.suppress(aiomqtt.MqttError, OSError, ValueError):
+                await self._client.unsubscribe("quietheel/nothing", timeout=seconds)
 
     def hold(self) -> None:
         """Take no more messages; what comes now stays with the broker for the next run."""

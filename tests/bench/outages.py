@@ -64,7 +64,7 @@ async def broker_killed(times: int, how: int, protocol: str, rate_hz: float = 10
                 await until(lambda: run.supervisors[0].times_opened > opened and intake.readings > had, 15)  # noqa: B023
                 back.append(time.monotonic() - returned)
             taken = await asyncio.to_thread(publisher.finish)
-            await asyncio.sleep(2.5)
+            await asyncio.sleep(1.3)
             duplicates = run.now().stations[0].duplicates
         broker.stop()
         found = read_series(folder / "record", repair=False)[0]

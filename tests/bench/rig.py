@@ -188,3 +188,72 @@ def mosquitto(folder: Path, extra: str = "") -> Iterator[Mosquitto]:
     broker = Mosquitto(folder, extra)
     with broker:
         yield broker
+
+
+def certificates(folder: Path) -> Path:
+    """Make an authority, a server certificate for 127.0.0.1 and localhost, a client certificate; by openssl."""
+    folder.mkdir(parents=True, exist_ok=True)
+
+    def openssl(*arguments: str) -> None:
+        subprocess.run(["openssl", *arguments], cwd=folder, check=True, capture_output=True)
+
+    def request(name: str, common: str) -> None:
+        openssl(
+            "req",
+            "-newkey",
+            "rsa:2048",
+            "-nodes",
+            "-subj",
+            f"/CN={common}",
+            "-keyout",
+            f"{name}.key",
+            "-out",
+            f"{name}.csr",
+        )
+
+    for authority in ("ca", "other"):
+        openssl(
+            *(
+                "req",
+                "-x509",
+                "-newkey",
+                "rsa:2048",
+                "-nodes",
+                "-days",
+                "2",
+                "-subj",
+                f"/CN=test authority {authority}",
+            ),
+            *(
+                "-addext",
+                "keyUsage=critical,keyCertSign,cRLSign",
+                "-keyout",
+                f"{authority}.key",
+                "-out",
+                f"{authority}.crt",
+            ),
+        )
+    extension = folder / "server.ext"
+    extension.write_text("subjectAltName=IP:127.0.0.1,DNS:localhost\n", encoding="utf-8")
+    for name, common, more in (("server", "localhost", ["-extfile", "server.ext"]), ("client", "logger", [])):
+        request(name, common)
+        openssl(
+            *(
+                "x509",
+                "-req",
+                "-in",
+                f"{name}.csr",
+                "-CA",
+                "ca.crt",
+                "-CAkey",
+                "ca.key",
+                "-CAcreateserial",
+                "-days",
+                "2",
+            ),
+            *("-out", f"{name}.crt", *more),
+        )
+    for key in folder.glob("*.key"):
+        # mosquitto gives its rights up before it reads them.
+        key.chmod(0o644)
+    return folder

@@ -110,7 +110,9 @@ def test_zda_gives_its_time_to_the_next_reading_of_each_channel_only():
     assert (oracle.time.hour, oracle.time.minute, oracle.time.second, oracle.year) == (8, 42, 7, 2030)
 
 
-@pytest.mark.parametrize("bad", ["", "GPZDA", "GPZDA,246060,14,05,2030", "GPZDA,084207,31,02,2030", "GPZDA,08420x,1,1,1"])
+@pytest.mark.parametrize(
+    "bad", ["", "GPZDA", "GPZDA,246060,14,05,2030", "GPZDA,084207,31,02,2030", "GPZDA,08420x,1,1,1"]
+)
 def test_what_is_no_zda_gives_no_time(bad):
     assert zda_time(bad.split(",")) is None
 
@@ -182,7 +184,13 @@ def test_lines_with_names_prefix_and_time():
         line_format=form,
     )
     assert values(one.decode(b"#T,1904978527000, 1.25, 0.5", T0)) == [("heel", -1.25, T0), ("trim", 0.5, T0)]
-    for bad in (b"1904978527000,1.25,0.5", b"#T,x,1.25,0.5", b"#T,1904978527000,1.25", b"#T,1904978527000,a,b", b"\xff"):
+    for bad in (
+        b"1904978527000,1.25,0.5",
+        b"#T,x,1.25,0.5",
+        b"#T,1904978527000,1.25",
+        b"#T,1904978527000,a,b",
+        b"\xff",
+    ):
         assert isinstance(one.decode(bad, T0), NoReading)
 
 

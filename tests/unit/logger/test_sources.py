@@ -133,7 +133,9 @@ def test_a_device_that_speaks_when_asked_is_asked():
 
     async def main():
         source = SerialSource(type="serial", port="loop://", poll="ASK\r", poll_s=0.02)
-        task = asyncio.create_task(SerialPort(source, lambda data, _: got.append(data), SystemClock()).run(lambda: None))
+        task = asyncio.create_task(
+            SerialPort(source, lambda data, _: got.append(data), SystemClock()).run(lambda: None)
+        )
         await until(lambda: b"".join(got).count(b"ASK\r") >= 3)
         await end(task)
 
@@ -270,7 +272,9 @@ def modbus(unit, port="x", **more):
         RegisterMap(name="temp", address=12, kind="uint16"),
         RegisterMap(name="fine", address=100, kind="int32", table="holding"),
     )
-    return ModbusSource(type="modbus", port=port, unit_address=unit, registers=registers, poll_s=0.02, parity="N", **more)
+    return ModbusSource(
+        type="modbus", port=port, unit_address=unit, registers=registers, poll_s=0.02, parity="N", **more
+    )
 
 
 def test_registers_are_asked_for_in_few_requests():
@@ -291,7 +295,10 @@ def test_registers_polled_over_a_line_with_one_dead_device(tmp_path):
 
     async def main():
         port = str(line.path)
-        devices = [(modbus(1, port), lambda data, _: got.append(data)), (modbus(9, port), lambda data, _: dead.append(data))]
+        devices = [
+            (modbus(1, port), lambda data, _: got.append(data)),
+            (modbus(9, port), lambda data, _: dead.append(data)),
+        ]
         opened = asyncio.Event()
         task = asyncio.create_task(ModbusLine(devices, SystemClock()).run(opened.set))
         await asyncio.wait_for(opened.wait(), 5)

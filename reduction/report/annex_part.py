@@ -16,7 +16,7 @@ from reduction.types import Answer, WindowPoint
 
 
 def evidence_of(answer: Answer) -> tuple[tuple[str, WindowPoint, Check], ...]:
-    """Every check that spoke and brought a picture: (name of the picture, window, check)."""
+    """Every check that spoke and brought something to draw: (name of the picture, window, check)."""
     points = answer.gm.value.points if answer.gm.value is not None else ()
     found = [(p, c) for p in points for c in p.checks if c.verdict != "fine" and drawable(c)]
     return tuple((f"evidence-{number}", p, c) for number, (p, c) in enumerate(found))
@@ -25,18 +25,15 @@ def evidence_of(answer: Answer) -> tuple[tuple[str, WindowPoint, Check], ...]:
 def evidence_section(answer: Answer) -> Section:
     """All checks of the windows that are not plainly fine, with pictures."""
     blocks: list[Block] = []
-    pictures = {(p.label, c.code): name for name, p, c in evidence_of(answer)}
+    pictures = evidence_of(answer)
     points = answer.gm.value.points if answer.gm.value is not None else ()
     for point in points:
         spoke = [c for c in point.checks if c.verdict != "fine"]
-        if not spoke:
-            continue
-        blocks.append(checks_table(point, spoke))
-        for check in spoke:
-            name = pictures.get((point.label, check.code))
-            if name is not None:
-                caption = f"Window {point.label}, {reason_words(check.code)}. {check.says}"
-                blocks.append(Figure(name, caption, f"Curves over the window behind this finding: {check.says}"))
+        if spoke:
+            blocks.append(checks_table(point, spoke))
+        for name, _, check in (one for one in pictures if one[1] is point):
+            caption = f"Window {point.label}, {reason_words(check.code)}. {check.says}"
+            blocks.append(Figure(name, caption, f"Curves over the window behind this finding: {check.says}"))
     if not blocks:
         blocks.append(Paragraph("No check spoke against any window."))
     return Section("evidence", "Annex A. Evidence of the checks", tuple(blocks), new_page=True)
@@ -52,12 +49,12 @@ def checks_table(point: WindowPoint, checks: list[Check]) -> Table:
         rows.append((Mark(word, tone), f"{significant(c.value, 3)} {c.unit}", threshold, alarm, c.says))
     columns = (
         Column("verdict"),
-        Column("found", "right"),
-        Column("threshold", "right"),
-        Column("false alarm on a clean window", "right"),
-        Column("in words", weight=1),
+        Column("found", "right", weight=1.2),
+        Column("threshold", "right", weight=1.2),
+        Column("false alarm", "right", weight=0.8),
+        Column("in words", weight=4),
     )
-    return Table(f"Window {point.label}: what spoke against it", columns, tuple(rows))
+    return Table(f"Window {point.label}: what spoke against it", columns, tuple(rows), small=True)
 
 
 def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:

@@ -71,7 +71,7 @@ FACTORS = {"deg": 1.0 / DEGREE, "kN": 1e-3}
 
 def drawable(check: Check) -> bool:
     """Whether a check brought anything that can be drawn."""
-    return bool(_panels(check)) or _between_windows(check)
+    return bool(_panels(check)) or _periods(check) or _between_windows(check)
 
 
 def evidence(name: str, point: WindowPoint, check: Check, epoch_ns: int) -> Picture:
@@ -79,13 +79,19 @@ def evidence(name: str, point: WindowPoint, check: Check, epoch_ns: int) -> Pict
     opened = (point.start_ns - epoch_ns) / 1e9
     panels = _panels(check)
 
+    with_period = _periods(check)
+    rows = len(panels) + with_period
+
     def draw(figure: Figure, look: Look) -> None:
-        axes = np.atleast_1d(figure.subplots(max(len(panels), 1), 1, sharex=bool(panels)))
+        axes = np.atleast_1d(figure.subplots(max(rows, 1), 1))
+        for ax, (unit, names) in zip(axes, panels.items(), strict=False):
+            _panel(ax, check, unit, names, opened)
+            ax.set_xlim(0.0, (point.stop_ns - point.start_ns) / 1e9)
         if panels:
-            for ax, (unit, names) in zip(axes, panels.items(), strict=True):
-                _panel(ax, check, unit, names, opened)
-            axes[-1].set_xlabel("s from window opened")
-        else:
+            axes[len(panels) - 1].set_xlabel("s from window opened")
+        if with_period:
+            _period(axes[-1], check)
+        if not rows:
             _windows(axes[0], check, opened)
         axes[0].set_title(
             f"{short(point.label)}: {short(reason_words(check.code), 60)}",
@@ -94,12 +100,13 @@ def evidence(name: str, point: WindowPoint, check: Check, epoch_ns: int) -> Pict
         figure.align_ylabels(list(axes))
         del look
 
-    height = 0.75 + 1.2 * max(len(panels), 1)
+    height = 0.75 + 1.2 * max(rows, 1)
     return picture(name, draw, (7.2, height), (3.9, height + 0.2))
 
 
 def _panel(axes: Axes, check: Check, unit: str, names: list[str], opened: float) -> None:
-    bare(axes, y="heel, deg" if unit == "deg" else unit)
+    alone = _curve(names[0]).label if len(names) == 1 else "heel"
+    bare(axes, y=f"{alone}, {unit}" if unit in ("deg", "kN") else unit)
     axes.grid(True, axis="y")
     strong = 0
     for name in names:
@@ -130,6 +137,19 @@ def _panel(axes: Axes, check: Check, unit: str, names: list[str], opened: float)
         axes.set_ylim(low, high + 0.28 * (high - low))
 
 
+def _period(axes: Axes, check: Check) -> None:
+    """The roll period of this window beside that of the day."""
+    bare(axes, x="roll period, s")
+    axes.grid(True, axis="x")
+    for row, (colour, marker) in enumerate(((ALARM, "x"), (ACCENT, "o"))):
+        period, u = check.evidence["period"][row], check.evidence["period_u"][row]
+        axes.errorbar(period, -row, xerr=COVERAGE_95 * u, fmt=marker, color=colour, capsize=2)
+    axes.set_yticks([0, -1], ["this window", "the day"])
+    axes.set_ylim(-1.6, 0.6)
+    axes.spines["left"].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+
+
 def _windows(axes: Axes, check: Check, opened: float) -> None:
     """How far each window lies from the curve through the others, this one marked."""
     time = check.evidence["time"]
@@ -152,6 +172,11 @@ def _windows(axes: Axes, check: Check, opened: float) -> None:
             capsize=2,
         )
     axes.set_xticks(order)
+
+
+def _periods(check: Check) -> bool:
+    found = [check.evidence.get(name) for name in ("period", "period_u")]
+    return all(value is not None and value.size == 2 and bool(np.isfinite(value).all()) for value in found)
 
 
 def _between_windows(check: Check) -> bool:

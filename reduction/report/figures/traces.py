@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,10 +35,10 @@ if TYPE_CHECKING:
 
 def day_traces(traces: Traces, points: tuple[WindowPoint, ...], utc_offset_h: float) -> Picture:
     """Draw one row for each station, then wind and line tension, over the whole day; windows shaded and named."""
-    rows = [(e, 1.0 / DEGREE, f"{short(e.station, 12)}\nheel, deg", True) for e in traces.heel]
+    rows = [(e, 1.0 / DEGREE, f"{_two_lines(e.station)}\nheel, deg", True) for e in traces.heel]
     if traces.wind is not None:
         rows.append((traces.wind, 1.0, "wind\nm/s", False))
-    rows += [(e, 1e-3, f"{short(e.station, 12)}\ntension, kN", False) for e in traces.tension]
+    rows += [(e, 1e-3, f"{_two_lines(e.station)}\nkN", False) for e in traces.tension]
 
     def draw(figure: Figure, look: Look) -> None:
         heights = [1.4 if is_heel else 0.8 for _, _, _, is_heel in rows]
@@ -55,6 +56,11 @@ def day_traces(traces: Traces, points: tuple[WindowPoint, ...], utc_offset_h: fl
 
     height = 0.5 + 1.15 * sum(1.0 if is_heel else 0.65 for _, _, _, is_heel in rows)
     return picture("day-traces", draw, (7.2, height), (3.9, height * 1.05))
+
+
+def _two_lines(name: str) -> str:
+    """Break a long name, so that it is no longer than its row is high."""
+    return "\n".join(textwrap.wrap(short(name, 24), 13)[:2])
 
 
 def window_close_up(traces: Traces, points: tuple[WindowPoint, ...]) -> Picture:

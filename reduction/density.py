@@ -146,11 +146,11 @@ def reduce_sample(row: SampleRow) -> Sample:
         value = hydrometer(value, sample, calibrated)
         if row.water_temperature_c is not None:
             value = at_temperature(value, sample, row.water_temperature_c)
-    u95 = row.u95_kg_m3
-    if u95 is None:
-        u95 = READING_U95
+    interval = row.u95_kg_m3
+    if interval is None:
+        interval = READING_U95
         assumed.append(f"density sample {row.sample}: interval taken as {READING_U95:g} kg/m3 at 95 %")
-    return Sample(row.sample, value, u95 / COVERAGE_95, check, tuple(assumed))
+    return Sample(row.sample, value, interval / COVERAGE_95, check, tuple(assumed))
 
 
 def water_density(rows: Sequence[SampleRow]) -> tuple[Quantified, tuple[str, ...]]:
@@ -173,8 +173,8 @@ def water_density(rows: Sequence[SampleRow]) -> tuple[Quantified, tuple[str, ...
     reading = math.sqrt(float(np.mean([s.u**2 for s in samples])))
     if values.size > 1 and float(np.ptp(values)) > LARGEST_STEP:
         notes.append(
-            f"Density samples differ by {float(np.ptp(values)):.1f} kg/m3; take more, at more depths and places, before "
-            "relying on the displacement."
+            f"Density samples differ by {float(np.ptp(values)):.1f} kg/m3; take more, at more depths and places, "
+            "before relying on the displacement."
         )
     for s in samples:
         if math.isfinite(s.check) and abs(s.check - s.density) > max(3.0 * s.u, 0.5):

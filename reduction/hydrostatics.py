@@ -31,7 +31,10 @@ Kn = Callable[[Array], Array]
 class Source(Protocol):
     """Anything that knows the hull."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """``table`` or ``offsets``."""
+        ...
 
     def at(self, afloat: Afloat) -> Floating:
         """Hydrostatics at a waterline; BadInput where it is outside what the source covers."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -217,7 +218,7 @@ def _section(box: Box, level: float, t: float) -> tuple[float, float, float]:
         cuts |= {y for y in (-level / t, (box.height - level) / t) if -half < y < half}
     edges = sorted(cuts)
     area = my = mz = 0.0
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         ha, hb = (min(max(level + y * t, 0.0), box.height) for y in (a, b))
         w = b - a
         area += w * (ha + hb) / 2

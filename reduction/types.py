@@ -323,6 +323,8 @@ class Answer:
     """Result that could not be computed -> reason."""
     day: DayHeel | None
     provenance: Provenance
+    displacement: Maybe[Quantified] = Maybe(None, "not computed")
+    """kg, as inclined; also known where KG is not."""
 
 
 __all__ = [

@@ -82,8 +82,8 @@ def fit_waterline(
     notes.extend(_undetermined(design[fit.used], prior))
     if fit.widened > 1.0:
         notes.append(
-            f"The readings scatter {fit.widened:.1f} times as much as their intervals allow; the waterline's interval was "
-            "widened by that factor. Read the marks again if you can."
+            f"The readings scatter {fit.widened:.1f} times as much as their intervals allow; the waterline's interval "
+            "was widened by that factor. Read the marks again if you can."
         )
     notes.extend(f"Reading {rows[i].mark}: {says}." for i, says in fit.named.items())
     readings = tuple(
@@ -152,8 +152,8 @@ def _prior(length: float) -> Array:
 def _solve(design: Array, z: Array, u: Array, prior: Array, used: NDArray[np.bool_]) -> tuple[Array, Array]:
     a = design[used] / u[used, None]
     normal = a.T @ a + np.diag(1.0 / prior**2)
-    covariance = np.linalg.inv(normal)
-    return covariance @ a.T @ (z[used] / u[used]), covariance
+    covariance: Array = np.asarray(np.linalg.inv(normal), dtype=float)
+    return np.asarray(covariance @ a.T @ (z[used] / u[used]), dtype=float), covariance
 
 
 def _improvement(design: Array, z: Array, u: Array, prior: Array, used: NDArray[np.bool_]) -> Array:

@@ -1,0 +1,273 @@
+"""The whole reduction, down one page: from the heels of a day to lightship and the answer.
+
+What stands here is the order of the work; each step is a function of its own in the module it is named after.
+"""
+
+from __future__ import annotations
+
+import math
+
+from config.units import COVERAGE_95
+from dsp.types import BudgetLine
+from reduction.budget import Derived, linear
+from reduction.criteria import condition_kg, deviations, judge, outlook
+from reduction.density import water_density
+from reduction.floating import Case, float_her
+from reduction.gm_part import GmCase, day_moments, gm_of_day
+from reduction.headline import headline, next_step
+from reduction.inputs import DayInputs
+from reduction.model import Model
+from reduction.moments import Moments
+from reduction.montecarlo import draws, intervals
+from reduction.period import gyration, roll_period
+from reduction.procedure import Findings, advise
+from reduction.survey import Survey, gather
+from reduction.tanks import Liquid, liquids
+from reduction.types import Answer, AsInclined, Centre, Floating, Maybe, Quantified, Waterline
+from reduction.waterline import fit_waterline
+
+TABLE_DENSITY_U95 = 1.0
+"""kg/m3, interval of the water's density where no sample was taken and the table's density stands in (judgement)."""
+
+
+def reduce_day(inputs: DayInputs) -> Answer:
+    """Reduce one test day.
+
+    Parameters
+    ----------
+    inputs : plan, heels, tables and facts; a plan with displacement, BM, moments and heels is enough for GM.
+
+    Returns
+    -------
+    Answer; what cannot be computed is None with a reason under ``missing``.
+
+    Raises
+    ------
+    BadInput where a file contradicts itself or another, naming file and line or key.
+    """
+    plan, tables, confidence = inputs.plan, inputs.tables, inputs.plan.settings.confidence
+    missing: dict[str, str] = {}
+    notes: list[str] = []
+
+    density, said = _density(inputs)
+    notes += said
+    waterline = _waterline(inputs, density, notes, missing)
+    tanks = liquids(plan.tanks, tables)
+    found = float_her(inputs, waterline, density.value)
+    case = found if isinstance(found, Case) else None
+    if case is not None:
+        notes += case.notes
+    else:
+        missing["displacement_t"] = str(found)
+    moments = day_moments(inputs)
+    notes += moments.assumptions
+    survey = gather(plan, tables.survey, tanks, inputs.shifts)
+    notes += survey.assumptions
+    gm = gm_of_day(inputs, moments, case, tanks, waterline) if case is not None else str(found)
+    if isinstance(gm, str):
+        missing["gm"] = missing["gm_line"] = gm
+    fit = gm if isinstance(gm, GmCase) else None
+
+    results, drawn = _results(inputs, case, fit, tanks, survey, missing)
+    as_inclined = _as_inclined(inputs, case, fit, results, missing)
+    lightship = _lightship(inputs, results, missing)
+    conditions = tuple(
+        judge(c, results[f"condition {i}"], confidence)
+        for i, c in enumerate(plan.limits.conditions)
+        if math.isfinite(results.get(f"condition {i}", _NOTHING).value)
+    )
+    compared = deviations(lightship.value, plan.vessel, confidence) if lightship.value is not None else ()
+    advice = advise(_findings(inputs, case, fit, moments, waterline, lightship, survey, tanks, as_inclined))
+    verdicts = [c.verdict for c in conditions] + _smallest_gm(inputs, fit)
+    displacement = Maybe(results["displacement"]) if case is not None else Maybe[Quantified](None, str(found))
+    answer = Answer(
+        name=plan.test.name,
+        confidence=confidence,
+        headline="",
+        outlook=outlook(verdicts),
+        next_step="",
+        gm=Maybe(fit.result) if fit is not None else Maybe(None, missing["gm"]),
+        waterline=Maybe(waterline) if waterline is not None else Maybe(None, missing["waterline"]),
+        floating=_floating(case, missing),
+        as_inclined=as_inclined,
+        survey=survey.items,
+        lightship=lightship,
+        deviations=compared,
+        conditions=conditions,
+        advice=advice,
+        monte_carlo=Maybe(drawn) if drawn else Maybe(None, _why_no_draws(inputs, missing)),
+        assumptions=tuple(dict.fromkeys(notes)),
+        missing=missing,
+        day=inputs.day,
+        provenance=inputs.provenance,
+        displacement=displacement,
+    )
+    return headline(next_step(answer, results))
+
+
+_NOTHING = Quantified(math.nan, math.nan)
+
+
+def _density(inputs: DayInputs) -> tuple[Quantified, list[str]]:
+    """Density of the water, measured or taken from the hydrostatics (kg/m3)."""
+    rows = inputs.tables.density
+    if rows:
+        value, said = water_density(rows)
+        return value, list(said)
+    table = inputs.plan.hydrostatics.density_kg_m3
+    u = TABLE_DENSITY_U95 / COVERAGE_95
+    value = Quantified(table, u, budget=(BudgetLine("density not measured", u),), unit="kg/m3", note="not measured")
+    if inputs.tables.waterline is None or inputs.plan.hydrostatics.source == "values":
+        return value, []
+    return value, [f"No density sample: {table:g} ± {TABLE_DENSITY_U95:g} kg/m3 was taken."]
+
+
+def _waterline(inputs: DayInputs, density: Quantified, notes: list[str], missing: dict[str, str]) -> Waterline | None:
+    rows, vessel = inputs.tables.waterline, inputs.plan.vessel
+    if not rows:
+        missing["waterline"] = "no waterline.csv with draught or freeboard readings"
+        return None
+    if vessel.length_m is None:
+        missing["waterline"] = "vessel.length_m is needed to place the readings between the perpendiculars"
+        return None
+    waterline, said = fit_waterline(rows, vessel.length_m, vessel.keel_mm / 1e3, density)
+    notes += said
+    if not inputs.moments:
+        notes.append("Draughts were taken as read with the weights in their first state.")
+    return waterline
+
+
+def _results(
+    inputs: DayInputs,
+    case: Case | None,
+    fit: GmCase | None,
+    tanks: tuple[Liquid, ...],
+    survey: Survey,
+    missing: dict[str, str],
+) -> tuple[dict[str, Quantified], dict[str, tuple[float, float]]]:
+    """Every result with its budget, and its interval by random draws."""
+    if case is None:
+        return {}, {}
+    settings = inputs.plan.settings
+    model = Model.build(case.hull, fit.part if fit is not None else None, tanks, survey)
+    derived: dict[str, Derived] = {
+        f"condition {i}": condition_kg(c) for i, c in enumerate(inputs.plan.limits.conditions)
+    }
+    results = linear(model, derived)
+    if settings.monte_carlo_draws < MIN_DRAWS:
+        return results, {}
+    drawn = intervals(draws(model, settings.monte_carlo_draws, settings.seed), settings.confidence)
+    names = {"lightship_lcg": "lcg", "lightship_tcg": "tcg", "lcg": "lcg as inclined", "tcg": "tcg as inclined"}
+    return results, {names.get(name, name): pair for name, pair in drawn.items()}
+
+
+MIN_DRAWS = 1000
+"""Fewer draws than these give no interval worth printing."""
+
+
+def _why_no_draws(inputs: DayInputs, missing: dict[str, str]) -> str:
+    if inputs.plan.settings.monte_carlo_draws < MIN_DRAWS:
+        return f"settings.monte_carlo_draws asks for fewer than {MIN_DRAWS} draws"
+    return missing.get("displacement_t", "no result whose interval could be drawn")
+
+
+def _as_inclined(
+    inputs: DayInputs,
+    case: Case | None,
+    fit: GmCase | None,
+    results: dict[str, Quantified],
+    missing: dict[str, str],
+) -> Maybe[AsInclined]:
+    if case is None or fit is None or case.km is None:
+        reason = missing.get("gm", "") or "KM is not known: give hydrostatics.km_m, a table or offsets"
+        missing["kg_m"] = reason
+        return Maybe(None, reason)
+    lcg, tcg = results["lcg"], results["tcg"]
+    period = roll_period(inputs.day)
+    return Maybe(
+        AsInclined(
+            displacement=results["displacement"],
+            km=results["km"],
+            gm_fluid=fit.result.gm,
+            free_surface=results["free_surface"],
+            kg=results["kg"],
+            lcg=Maybe(lcg) if math.isfinite(lcg.value) else Maybe(None, _no_lcg(inputs)),
+            tcg=Maybe(tcg) if math.isfinite(tcg.value) else Maybe(None, "no list"),
+            roll_period=period,
+            radius_ratio=gyration(period, fit.result.gm, inputs.plan.vessel.breadth_m),
+        )
+    )
+
+
+def _no_lcg(inputs: DayInputs) -> str:
+    if inputs.plan.hydrostatics.source == "values":
+        return "LCB is not known: LCG needs a hydrostatic table or offsets, and draughts"
+    return "LCB, KB or trim is not known"
+
+
+def _lightship(inputs: DayInputs, results: dict[str, Quantified], missing: dict[str, str]) -> Maybe[Centre]:
+    """Lightship where a survey was made; parts that cannot be known are NaN with their reason under ``missing``."""
+    if inputs.tables.survey is None:
+        reason = "no survey.csv: what must come off and go on is not known"
+    elif not results:
+        reason = missing.get("displacement_t", "no displacement")
+    else:
+        parts = {
+            "vcg": ("vcg", missing.get("kg_m", "KG is not known")),
+            "lcg": ("lightship_lcg", _no_lcg(inputs)),
+            "tcg": ("lightship_tcg", missing.get("gm", "no list")),
+        }
+        made = {}
+        for name, (key, why) in parts.items():
+            value = results[key]
+            if not math.isfinite(value.value):
+                missing[name] = why
+                value = Quantified(math.nan, math.nan, unit="m", note=why)
+            made[name] = value
+        return Maybe(Centre(results["mass"], made["vcg"], made["lcg"], made["tcg"]))
+    missing["lightship"] = reason
+    return Maybe(None, reason)
+
+
+def _floating(case: Case | None, missing: dict[str, str]) -> Maybe[Floating]:
+    if case is not None and case.floating is not None:
+        return Maybe(case.floating)
+    reason = "hydrostatics are typed values" if case is not None else "no displacement"
+    missing["floating"] = reason
+    return Maybe(None, reason)
+
+
+def _smallest_gm(inputs: DayInputs, fit: GmCase | None) -> list[str]:
+    wanted = inputs.plan.limits.min_gm_m
+    if wanted is None or fit is None:
+        return []
+    gm, half = fit.result.gm.value, fit.result.gm.u95(inputs.plan.settings.confidence)
+    return ["clear" if gm - half >= wanted else "over" if gm + half < wanted else "too close to call"]
+
+
+def _findings(
+    inputs: DayInputs,
+    case: Case | None,
+    fit: GmCase | None,
+    moments: Moments,
+    waterline: Waterline | None,
+    lightship: Maybe[Centre],
+    survey: Survey,
+    tanks: tuple[Liquid, ...],
+    as_inclined: Maybe[AsInclined],
+) -> Findings:
+    done = as_inclined.value
+    return Findings(
+        plan=inputs.plan,
+        tables=inputs.tables,
+        gm=fit.result if fit is not None else None,
+        moments=moments if fit is not None else None,
+        waterline=waterline,
+        case=case,
+        lightship=lightship.value,
+        survey=survey,
+        liquids=tanks,
+        shifts=inputs.shifts,
+        radius_ratio=done.radius_ratio.value if done is not None else None,
+        kg=done.kg if done is not None else None,
+    )

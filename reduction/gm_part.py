@@ -1,0 +1,204 @@
+"""GM of the day, and its fit taken apart so that the measurement model can make it again for every draw."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from reduction import gm_budget
+from reduction.floating import Case, cholesky
+from reduction.gm import SMALLEST_U, reduce_gm
+from reduction.gm_curve import Form, fit_curve, from_kn, straight, wall_sided
+from reduction.gm_line import straight_line
+from reduction.hydrostatics import Kn
+from reduction.inputs import DayInputs
+from reduction.model import GmPart
+from reduction.moments import Moments, WindowState, window_states
+from reduction.tanks import Liquid
+from reduction.types import GmResult, Maybe, State, Waterline
+
+Array = NDArray[np.float64]
+
+HEELS_PER_DEGREE = 10
+COMMON = ("scale of the stations", "true upright", "displacement", "positions of the weights", "BM")
+"""Lines of the GM budget that are not heel of the windows; those of the moments' inputs are known by name."""
+
+
+@dataclass(frozen=True)
+class GmCase:
+    """GM with the states it came from and the part of the measurement model."""
+
+    result: GmResult
+    moments: Moments
+    part: GmPart | None
+    """None where no GM could be had."""
+
+
+def day_moments(inputs: DayInputs) -> Moments:
+    """Give the states of the weights of every window of the day."""
+    windows = []
+    for window in inputs.day.windows if inputs.day is not None else ():
+        label = window.span.label
+        movement = inputs.movements.get(label) or window.span.group or label
+        windows.append(WindowState(label, movement, inputs.moments.get(label)))
+    return window_states(inputs.plan, windows, inputs.shifts, inputs.placed)
+
+
+def gm_of_day(
+    inputs: DayInputs, moments: Moments, case: Case, liquids: Sequence[Liquid], waterline: Waterline | None
+) -> GmCase | str:
+    """Reduce the windows to GM; a reason where there is nothing to reduce."""
+    day, settings = inputs.day, inputs.plan.settings
+    if day is None:
+        return "no record of heel in this folder"
+    if not day.windows:
+        return "no window was marked"
+    kn = fluid_curve(case, liquids)
+    reason = "BM is not known: give hydrostatics.bm_m, a table or offsets"
+    bm = Maybe(case.bm) if case.bm is not None else Maybe(None, reason)
+    overrules = (*settings.overrules, *inputs.overrules)
+    result = reduce_gm(
+        day,
+        moments.states,
+        case.displacement,
+        bm,
+        kn,
+        carried=settings.gm_carried,
+        confidence=settings.confidence,
+        overrules=overrules,
+        inputs=moments.inputs,
+    )
+    if not math.isfinite(result.gm.value):
+        return result.gm.note or "GM could not be computed"
+    return GmCase(result, moments, _part(inputs, moments, case, kn, result, waterline))
+
+
+def fluid_curve(case: Case, liquids: Sequence[Liquid]) -> Kn | None:
+    """Cross curve of hull and slack box tanks together, or None where the wall-sided curve is all there is.
+
+    KN grows by cos(heel) (FSM tan(heel) - S(heel)) / displacement: what the liquid fails to shift once it pockets
+    (``docs/method-lightship.md``, section 4). At upright this adds nothing, so GM stays the fluid one.
+    """
+    boxes = [tank for tank in liquids if tank.box is not None and tank.free_surface > 0]
+    base = case.kn
+    if not boxes:
+        return base
+    if base is None:
+        if case.bm is None:
+            return None
+        bm = case.bm.value
+        base = _wall_sided_kn(bm)
+    most = math.radians(12.0)
+    grid = np.linspace(0.0, most, 12 * HEELS_PER_DEGREE + 1)
+    lost = np.zeros_like(grid)
+    for tank in boxes:
+        assert tank.box is not None
+        lost += tank.free_surface * np.tan(grid) - tank.box.shift(grid)
+    lever = np.cos(grid) * lost / case.displacement.value
+    spline = CubicSpline(np.concatenate([-grid[:0:-1], grid]), np.concatenate([-lever[:0:-1], lever]))
+    hull = base
+
+    def both(heel: Array) -> Array:
+        return np.asarray(hull(heel) + spline(heel), dtype=float)
+
+    return both
+
+
+def _wall_sided_kn(bm: float) -> Kn:
+    """KN less its part in KM sin(heel) beyond BM: only the curvature matters to the fit."""
+    return lambda heel: np.asarray(np.sin(heel) * bm * (1.0 + 0.5 * np.tan(heel) ** 2), dtype=float)
+
+
+def _part(
+    inputs: DayInputs, moments: Moments, case: Case, kn: Kn | None, result: GmResult, waterline: Waterline | None
+) -> GmPart | None:
+    day = inputs.day
+    assert day is not None
+    keep = np.array([p.used for p in result.points])
+    if int(keep.sum()) < 2:
+        return None
+    delta = case.displacement.value
+    states = [s for s, k in zip(moments.states, keep, strict=True) if k]
+    heel = np.array([w.heel for w, k in zip(day.windows, keep, strict=True) if k])
+    moment = np.array([s.moment for s in states])
+    rise = np.array([s.vertical for s in states])
+    covariance = day.covariance[np.ix_(keep, keep)] + SMALLEST_U**2 * np.eye(heel.size)
+    arms, columns = gm_budget.moment_covariance(states, moments.inputs, delta)
+    form = _form(kn, case)
+    line = result.carried == "line"
+    if line:
+        gain, tcg, gm = _line_gain(heel, moment, rise, delta)
+    else:
+        start = fit_curve(heel, moment / delta, covariance, form, rise / delta)
+        whole = covariance + arms / np.outer(start.stiffness, start.stiffness)
+        fit = fit_curve(heel, moment / delta, whole, form, rise / delta)
+        gain, tcg, gm = fit.gain, fit.tcg, fit.gm
+    known = {*COMMON, *columns, "curvature left out", "choice of windows"}
+    heel_u2 = sum(b.u**2 for b in result.gm.budget if b.source not in known)
+    own = float(gain[0] @ covariance @ gain[0])
+    factor = cholesky(covariance) * math.sqrt(heel_u2 / own if own > 0 and heel_u2 > 0 else 1.0)
+    dof = result.gm.dof
+    if math.isfinite(dof) and result.gm.u > 0:
+        dof = max(dof * heel_u2**2 / result.gm.u**4, 2.0)
+    lines = {b.source: b.u for b in result.gm.budget}
+    first = moments.first if moments.first is not None and not inputs.moments else moments.states[0]
+    zero_u = day.zero_u if math.isfinite(day.zero_u) else gm_budget.ZERO_ASSUMED_U
+    return GmPart(
+        gm=gm,
+        tcg=tcg,
+        heel=heel,
+        moment=moment,
+        rise=rise,
+        factor=factor,
+        gain=gain,
+        form=form,
+        straight=line,
+        scale_u=day.scale_u if math.isfinite(day.scale_u) else 0.0,
+        zero_u=zero_u,
+        columns={name: column * delta for name, column in columns.items()},
+        choice_u=lines.get("choice of windows", 0.0),
+        curvature_u=lines.get("curvature left out", 0.0) if line else 0.0,
+        dof=dof,
+        first_moment=first.moment,
+        first_column=_first_column(first, moments),
+        list_weight=_list_weight(result, waterline),
+    )
+
+
+def _form(kn: Kn | None, case: Case) -> Form:
+    if kn is not None:
+        return from_kn(kn)
+    return wall_sided(case.bm.value) if case.bm is not None else straight()
+
+
+def _line_gain(heel: Array, moment: Array, rise: Array, delta: float) -> tuple[Array, float, float]:
+    tangent = np.tan(heel)
+    x = (moment + rise * tangent) / delta
+    fit = straight_line(x, tangent)
+    gm = 1.0 / fit.slope
+    tcg = float(fit.intercept[0]) * gm
+    centred = x - x.mean()
+    slope_gain = centred / (centred @ centred) * (1 + tangent**2)
+    gm_gain = -(gm**2) * slope_gain
+    mean_gain = (1 + tangent**2) / heel.size
+    tcg_gain = gm * (mean_gain - x.mean() * slope_gain) + float(fit.intercept[0]) * gm_gain
+    return np.vstack([gm_gain, tcg_gain]), tcg, gm
+
+
+def _first_column(first: State, moments: Moments) -> dict[str, float]:
+    return {name: s * moments.inputs.get(name, 1.0) for name, s in first.sensitivities.items()}
+
+
+def _list_weight(result: GmResult, waterline: Waterline | None) -> float:
+    """Share of the stations' own zero in the list: weights by the inverse of the variances."""
+    if waterline is None:
+        return 1.0
+    stations, draughts = result.list_upright.u, waterline.list.u
+    if not math.isfinite(stations) or stations <= 0:
+        return 0.0
+    return draughts**2 / (draughts**2 + stations**2)

@@ -1,6 +1,6 @@
 """Learn the day's low-frequency heel again without the windows that look spoilt, so that they cannot hide each other.
 
-A step or a creep in a third of the windows passes for restlessness of the whole day: the spectrum grows, the windows seem
+A step or a creep in a third of the windows passes for restlessness of the whole day: the spectrum grows, windows seem
 unlike each other, and the limits of the checks grow with both. Leaving suspects out of the learning costs a clean day
 next to nothing, since a window is not rejected by it; it is asked again by what the others taught.
 """
@@ -18,7 +18,7 @@ from dsp.reml import fit
 from dsp.types import Check
 
 SUSPECT = 4.5
-"""Standard uncertainties of a step, creep or wind part at which a window teaches nothing about a quiet day, whatever the
+"""Standard uncertainties of a step, creep or wind part at which a window teaches nothing of a quiet day, whatever the
 limit of its check: where the motion is known one clean window in a thousand comes that far."""
 SUSPECT_CODES = ("people", "drift", "wind")
 

@@ -20,7 +20,6 @@ from scipy.special import stdtr
 
 from dsp.types import Array, Check, Verdict, WindowEvidence
 
-
 SHARES = (0.6, 0.36, 0.2, 0.1, 0.05, 0.02)
 """Factors on the variance of low-frequency heel that are tried."""
 

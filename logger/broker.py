@@ -11,6 +11,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+import socket
+import sys
 from collections.abc import AsyncIterator
 
 from config.errors import bad
@@ -36,7 +38,7 @@ async def embedded_broker(port: int, host: str = "127.0.0.1") -> AsyncIterator[N
         from amqtt.broker import Broker
     except ImportError:
         raise bad("plan.toml", "broker.url", "embedded", "the extra: pip install 'quietheel[broker]'") from None
-    await _port_is_free(host, port)
+    _check_port(host, port)
     broker = Broker(
         {
             "listeners": {"default": {"type": "tcp", "bind": f"{host}:{port}", "max_connections": 200}},
@@ -53,10 +55,12 @@ async def embedded_broker(port: int, host: str = "127.0.0.1") -> AsyncIterator[N
                 await broker.shutdown()
 
 
-async def _port_is_free(host: str, port: int) -> None:
-    try:
-        _, writer = await asyncio.open_connection(host, port)
-    except OSError:
-        return
-    writer.close()
-    raise bad("plan.toml", "broker.port", port, "a free port; another program listens there already")
+def _check_port(host: str, port: int) -> None:
+    with socket.socket() as probe:
+        if sys.platform != "win32":
+            # There it would let two programs have the port; elsewhere it only overlooks connections just ended.
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError:
+            raise bad("plan.toml", "broker.port", port, "a free port; another program listens there already") from None

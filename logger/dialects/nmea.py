@@ -32,7 +32,14 @@ _XDR_UNIT = {
     ("A", "R"): "rad",
 }
 """Transducer type and unit letter. Any other pair leaves the unit to the plan."""
-_XDR_TYPE = {Quantity.HEEL: "A", Quantity.TRIM: "A", Quantity.TEMPERATURE: "C", Quantity.LINE_TENSION: "N"}
+_XDR_TYPE = {
+    Quantity.HEEL: "A",
+    Quantity.TRIM: "A",
+    Quantity.TEMPERATURE: "C",
+    Quantity.LINE_TENSION: "N",
+    Quantity.VOLTAGE: "U",
+}
+"""Transducer type that a quantity without a ``field`` takes; the others need one."""
 _CUSTOMARY = {Quantity.HEEL: {"HEEL", "ROLL"}, Quantity.TRIM: {"TRIM", "PITCH", "PTCH"}}
 _WIND_UNIT = {"M": "m/s", "N": "kn", "K": "km/h"}
 
@@ -198,7 +205,7 @@ class NmeaDecoder:
 
     def _by_custom(self, type_: str, name: str, words: list[str]) -> Gauge | None:
         for gauge in self._unnamed:
-            if _XDR_TYPE.get(gauge.quantity, type_) != type_:
+            if _XDR_TYPE.get(gauge.quantity) != type_:
                 continue
             customary = _CUSTOMARY.get(gauge.quantity)
             if customary is None or name.upper() in customary:

@@ -16,4 +16,4 @@ if __name__ == "__main__":
     while True:
         mark = log.append("note", "marker", {"text": "still here"})
         print(mark.number, flush=True)
-        time.sleep(0.005)
+        time.sleep(0.02)

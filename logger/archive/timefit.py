@@ -25,6 +25,8 @@ COUNTED: Way = "counted samples"
 EARLIEST: Way = "earliest arrivals"
 COARSE = 1.5
 """A device clock that moves on only every so many beats does not separate samples."""
+STEEPEST = 2e-4
+"""Drift of a device clock beyond which its slope is not believed (quartz: below 1e-4, common practice)."""
 STEP_S = 0.5
 """A device clock that jumps by more against the logger's is not trusted for that stretch."""
 
@@ -85,18 +87,21 @@ def by_device(host: Int, device: Int, period: float) -> Fitted | None:
     ordered, offset = device[order], (host - device)[order]
     steps = np.diff(ordered)
     moving = steps[steps > 0]
-    if moving.size < 0.6 * steps.size or (period > 0 and np.median(moving) > COARSE * period):
+    if moving.size < 0.6 * steps.size:
+        return None
+    steady = _regular(moving) and not _jumps(host, device, float(np.median(moving)))
+    if not steady and period > 0 and np.median(moving) > COARSE * period:
         return None
     origin = ordered[0]
     at = (ordered - origin) / 1e9
     level = offset - offset[0]
     centres, floors = _floors(at, level / 1e9)
-    slope, intercept = _straight(centres, floors)
+    slope, intercept = _below(centres, floors) if steady else _straight(centres, floors)
     away = floors - (intercept + slope * centres)
     if (away < -STEP_S).any() or abs(slope) > 1e-3:
         return None
     good = away < STEP_S / 2
-    if good.sum() < max(1, 0.2 * good.size):
+    if good.sum() < (1 if steady else max(1, 0.2 * good.size)):
         return None
     carry = np.interp(at, centres[good], floors[good]) * 1e9 + offset[0]
     time = np.empty_like(device)
@@ -207,6 +212,13 @@ def by_order(host: Int, sequence: Int | None, period: float) -> Fitted | None:
     return Fitted(time, rate, rate * noise / max(float(at[-1]), 1e-9), 0)
 
 
+def _jumps(host: Int, device: Int, beat: float) -> bool:
+    """Whether the device clock may have been set: it leaps, or goes back, while the arrivals do not."""
+    leap = np.diff(device) - beat
+    far = np.abs(leap) > max(STEP_S * 1e9, 4.0 * beat)
+    return bool((np.abs(leap - (np.diff(host) - beat))[far] > STEP_S * 1e9).any())
+
+
 def _regular(steps: Int) -> bool:
     middle = float(np.median(steps))
     return middle > 0 and float(np.mean(np.abs(steps / middle - 1.0) < 0.2)) > 0.95
@@ -259,3 +271,28 @@ def _straight(x: Float, y: Float) -> tuple[float, float]:
     first, second = np.triu_indices(x.size, 1)
     slope = float(np.median((y[second] - y[first]) / (x[second] - x[first])))
     return slope, float(np.median(y - slope * x))
+
+
+def _below(x: Float, y: Float) -> tuple[float, float]:
+    """Slope and intercept of the line that touches ``y`` from below about its middle.
+
+    For a device clock that beats steadily: then whatever the arrivals do is delay, delay is never negative, and the
+    lower hull of (arrival - device time) is the clock (Moon, Skelly and Towsley 1999), however few blocks reach it.
+    """
+    hull: list[int] = []
+    for i in range(x.size):
+        while len(hull) > 1 and (y[hull[-1]] - y[hull[-2]]) * (x[i] - x[hull[-2]]) >= (y[i] - y[hull[-2]]) * (
+            x[hull[-1]] - x[hull[-2]]
+        ):
+            hull.pop()
+        hull.append(i)
+    if len(hull) < 2:
+        return 0.0, float(y[0]) if y.size else 0.0
+    middle = (x[0] + x[-1]) / 2.0
+    right = next(n for n in range(1, len(hull)) if x[hull[n]] >= middle or n == len(hull) - 1)
+    a, b = hull[right - 1], hull[right]
+    slope = float((y[b] - y[a]) / (x[b] - x[a]))
+    if abs(slope) > STEEPEST:
+        # Too few blocks reach the hull to tell the slope; device clocks are far better than this.
+        slope = 0.0
+    return slope, float(np.min(y - slope * x))

@@ -14,6 +14,9 @@ from config.stations import SerialSource, Source, TcpSource
 WAIT_FOR_READER_S = 30.0
 """Wall time that an outlet waits for somebody to connect before it gives up."""
 
+OPENING_S = 0.15
+"""Wall time that a reader may take from opening a pseudo-terminal to emptying its buffer."""
+
 
 class Outlet(Protocol):
     """Where a station's bytes go out."""
@@ -39,6 +42,7 @@ class PtyOutlet:
 
     def __init__(self, master: int, name: str, baud: int) -> None:
         self._master = master
+        self._held: int | None = None
         self._source = SerialSource(type="serial", port=name, baud=baud)
 
     @property
@@ -47,7 +51,15 @@ class PtyOutlet:
         return self._source
 
     async def connected(self) -> None:
-        """A serial line speaks whether anybody listens or not; its buffer holds the first 4 kB."""
+        """Return once the port has been opened; opening throws away what was sent before it.
+
+        From then on this end holds the port open as well, so that a reader may go and come again.
+        """
+        async with asyncio.timeout(WAIT_FOR_READER_S):
+            while _hung_up(self._master):
+                await asyncio.sleep(0.02)
+        await asyncio.sleep(OPENING_S)
+        self._held = os.open(self._source.port, os.O_RDWR | os.O_NOCTTY)
 
     async def send(self, data: bytes) -> None:
         """See `Outlet`."""
@@ -64,6 +76,21 @@ class PtyOutlet:
                 finally:
                     loop.remove_writer(self._master)
 
+    def close(self) -> None:
+        """Close both ends."""
+        for end in (self._held, self._master):
+            if end is not None:
+                os.close(end)
+
+
+def _hung_up(master: int) -> bool:
+    """Whether nobody has the other end open."""
+    import select
+
+    look = select.poll()
+    look.register(master, select.POLLHUP)
+    return any(what & select.POLLHUP for _, what in look.poll(0))
+
 
 def _wake(room: asyncio.Future[None]) -> None:
     if not room.done():
@@ -72,19 +99,20 @@ def _wake(room: asyncio.Future[None]) -> None:
 
 @contextlib.asynccontextmanager
 async def open_pty(baud: int) -> AsyncIterator[PtyOutlet]:
-    """Open a pseudo-terminal in raw mode. The near end of the slave is held open, so that a reader may come and go."""
+    """Open a pseudo-terminal in raw mode."""
     if sys.platform == "win32":
         raise OSError("this system has no pseudo-terminals")
     import tty
 
     master, slave = os.openpty()
+    outlet = PtyOutlet(master, os.ttyname(slave), baud)
     try:
         tty.setraw(slave)
         os.set_blocking(master, False)
-        yield PtyOutlet(master, os.ttyname(slave), baud)
-    finally:
         os.close(slave)
-        os.close(master)
+        yield outlet
+    finally:
+        outlet.close()
 
 
 class TcpOutlet:
@@ -221,5 +249,7 @@ class Telnet:
         answer = bytes([self._COM_PORT, command + 100]) + value
         frame = bytes([self._IAC, self._SB]) + answer.replace(b"\xff", b"\xff\xff") + bytes([self._IAC, self._SE])
         self._writer.write(frame)
-        if command == 12:  # PURGE_DATA, the last thing a client does when it opens the port
+        if command == 12 and value in (b"\x02", b"\x03"):
+            # PURGE-DATA of the sending side: clients that empty both buffers do it last when they open the port.
+            # What came before would be thrown away with the purge of the receiving side.
             self.ready = True

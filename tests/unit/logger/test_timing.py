@@ -159,15 +159,15 @@ def test_lines_sent_twice_go_without_a_device_time() -> None:
     assert np.abs(sent.error_ms(found.time_ns, found.rows)).max() < 3
 
 
-@pytest.mark.parametrize("spoil", ["coarse", "stands", "stepped", "none"])
+@pytest.mark.parametrize("spoil", ["coarse", "stands", "stepped", "stepped back", "stepped by leap seconds", "none"])
 def test_a_device_clock_that_cannot_be_trusted_is_left(spoil: str) -> None:
     day = made(9, rate=10.0, jitter_ms=3.0)
     if spoil == "coarse":
         day.device = day.device // 1_000_000_000 * 1_000_000_000
     elif spoil == "stands":
         day.device[:] = T0
-    elif spoil == "stepped":
-        day.device[3000:] += 3_600_000_000_000
+    elif spoil.startswith("stepped"):
+        day.device[3000:] += {"stepped": 3600, "stepped back": -3600}.get(spoil, 18) * 1_000_000_000
     else:
         day.device[:] = NO_TIME
     found = repaired(day.arrivals(device=True))

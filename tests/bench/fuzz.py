@@ -18,7 +18,7 @@ import time
 from collections import Counter
 from types import FrameType
 
-from rig import resident_mb
+from memory import resident_mb
 
 from config.stations import ChannelMap, LineFormat, ModbusSource, MqttSource, RegisterMap, SerialSource, Station
 from logger.channel import Chunk

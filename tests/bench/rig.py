@@ -257,13 +257,3 @@ def certificates(folder: Path) -> Path:
         # mosquitto gives its rights up before it reads them.
         key.chmod(0o644)
     return folder
-
-
-def resident_mb() -> float:
-    """Resident memory of this process, MB; where the system does not say, the peak."""
-    status = Path("/proc/self/statm")
-    if status.exists():
-        return int(status.read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
-    import resource
-
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6

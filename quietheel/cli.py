@@ -13,6 +13,11 @@ import click
 
 from config.errors import BadInput
 
+# The matrices here are small: a second thread in the linear algebra costs more in waiting than it saves, and several
+# times as much on a busy laptop. Whoever knows better sets these beforehand.
+for _library in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_library, "1")
+
 NEEDS_A_PERSON = 1
 BAD_INPUT = 2
 OUTSIDE_FAILED = 3

@@ -1,8 +1,6 @@
-"""Puts this folder on the path, so that tests can share builders such as ``examples_answer``."""
+"""For all tests: one thread in the linear algebra, as the command line sets it."""
 
-from __future__ import annotations
+import os
 
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent))
+for library in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(library, "1")

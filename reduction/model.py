@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reduction.gm_curve import Form
+from reduction.lightship import to_lightship
 from reduction.survey import Survey
 from reduction.tanks import Liquid
 from reduction.types import SurveyItem
@@ -214,21 +215,15 @@ class Model:
         return np.asarray(part.list_weight * by_stations + (1.0 - part.list_weight) * by_draughts)
 
     def _lightship(self, draw: _Draw, delta: Array, lcg: Array, tcg: Array, kg: Array) -> dict[str, Array]:
-        mass = delta.copy()
-        moments = [delta * lcg, delta * tcg, delta * kg]
-        for item in self.survey.items:
-            own = item.mass + item.mass_u * draw.of(_mass_key(item, self.survey))
-            sign = {"off": -1.0, "on": 1.0}.get(item.action, 0.0)
-            mass = mass + sign * own
-            for axis, (name, place) in enumerate(zip("xyz", (item.x, item.y, item.z), strict=True)):
-                error = item.position_u * draw.of(f"{name}: {_label(item)}")
-                if item.action == "move" and item.to is not None:
-                    # The way it moves is better known than either place; its error is that of one place.
-                    moments[axis] = moments[axis] + own * (item.to[axis] - place + error)
-                else:
-                    moments[axis] = moments[axis] + sign * own * (place + error)
-        x, y, z = (m / mass for m in moments)
+        items = self.survey.items
+        masses = [item.mass + item.mass_u * draw.of(_mass_key(item, self.survey)) for item in items]
+        errors = [self._place_errors(draw, item) for item in items]
+        mass, (x, y, z) = to_lightship(delta, (lcg, tcg, kg), items, masses, errors)
         return {"mass": mass, "vcg": z, "lightship_lcg": x, "lightship_tcg": y}
+
+    def _place_errors(self, draw: _Draw, item: SurveyItem) -> tuple[Array, Array, Array]:
+        x, y, z = (item.position_u * draw.of(f"{axis}: {_label(item)}") for axis in "xyz")
+        return x, y, z
 
 
 class _Draw:

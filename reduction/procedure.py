@@ -214,9 +214,7 @@ def _tanks(found: Findings) -> list[Advice]:
         if liquid.box is None:
             continue
         level = 100.0 * liquid.box.depth / liquid.box.height
-        says = (
-            f"{tank.name} is {level:.0f} % full; 20 to 80 % wanted in a slack deep tank, 40 to 60 % in a double bottom."
-        )
+        says = f"{tank.name} is {level:.0f} % full; 20 to 80 % wanted in a deep tank, 40 to 60 % in a double bottom."
         rows.append(Advice("slack tank level", says, 20.0 <= level <= 80.0, "2008 IS Code Annex 1, 2.1", MEMORY))
         if found.gm is not None:
             most = max((abs(p.heel) for p in found.gm.points if math.isfinite(p.heel)), default=0.0)
@@ -265,14 +263,12 @@ def _stiffness(found: Findings) -> list[Advice]:
     rows = []
     ratio = found.radius_ratio
     if ratio is not None and math.isfinite(ratio.value):
-        says = (
-            f"Period and GM give k/B = {ratio.value:.3f}; 0.30 to 0.47 is usual, else period, GM or breadth is wrong."
-        )
+        says = f"Period and GM give k/B = {ratio.value:.3f}; 0.30 to 0.47 is usual, else one of them is wrong."
         met = 0.30 <= ratio.value <= 0.47
         rows.append(Advice("roll period", says, met, "IMO A.749(18) Annex 3 and HSC Code, as k/B", READ))
     if found.gm is not None and found.kg is not None and found.kg.value > 0:
         times = found.gm.gm.value / found.kg.value
         if times > 3.0:
-            says = f"GM is {times:.1f} times KG: small errors of GM become large ones of KG; a calculation may serve better."
+            says = f"GM is {times:.1f} times KG: small errors of GM are large ones of KG; calculate KG instead."
             rows.append(Advice("GM against KG", says, False, "HSC Code 2.7.2", READ))
     return rows

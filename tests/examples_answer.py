@@ -1,7 +1,7 @@
 """Answers to build pages and reports on: `example_answer` (whole folder) and `minimal_answer` (GM alone).
 
-The vessel is Merrowby, invented: 48 m, about 1150 t. Her hull here is a formula, her day a formula plus seeded noise, so
-that no recording is needed. Window 3 is spoilt by a person walking, window 6 by a taut line.
+The vessel is Merrowby, invented: 48 m, about 1150 t. Her hull here is a formula, her day a formula plus seeded noise,
+so that no recording is needed. Window 3 is spoilt by a person walking, window 6 by a taut line.
 
 Use from a test:  ``from examples_answer import example_answer`` (``tests/conftest.py`` puts this folder on the path).
 """
@@ -197,7 +197,8 @@ def day(plan_: Plan, *, noise_deg: float = 0.002, seed: int = 11, spoilt: bool =
     u = math.radians(noise_deg)
     windows = []
     for i, state in enumerate(states):
-        verdict, reasons, value = "fine", (), float(heel[i])
+        verdict, value = "fine", float(heel[i])
+        reasons: tuple[str, ...] = ()
         checks = [_check("drift", 0.7, "Heel drifts by 0.0004 deg in the window.", "fine")]
         if spoilt and i == 3:
             verdict, reasons, value = "rejected", ("people",), value + math.radians(0.03)

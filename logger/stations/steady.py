@@ -89,7 +89,10 @@ def reading_noise(values: Reals) -> float:
 
 
 def resolution(values: Reals) -> float:
-    """Quantisation step of a channel: the grid on which all its values lie; NaN where none can be made out.
+    """Quantisation step of a channel: the coarsest grid on which all its values lie; NaN where none can be made out.
+
+    Where many values repeat, the smallest distance between two of them tells it; else the coarsest of the steps
+    1, 2, 2.5 and 5 times a power of ten that all values are multiples of, which is the last digit sent.
 
     >>> resolution(np.array([0.12, 0.14, 0.10, 0.12, 0.18, 0.16, 0.10]))
     0.02
@@ -99,10 +102,15 @@ def resolution(values: Reals) -> float:
         return math.nan
     gaps = np.diff(distinct)
     step = float(gaps.min())
-    if step <= 0 or distinct.size > 0.5 * values.size + 2:
-        return math.nan
     whole = gaps / step
-    if np.mean(np.abs(whole - np.round(whole)) < 0.05) < 0.98:
+    if distinct.size <= 0.5 * values.size + 2 and np.mean(np.abs(whole - np.round(whole)) < 0.05) >= 0.98:
+        refined = float((distinct[-1] - distinct[0]) / np.round(whole).sum())
+        return float(f"{refined:.4g}")
+    if distinct.size < 6:
         return math.nan
-    refined = float((distinct[-1] - distinct[0]) / np.round(whole).sum())
-    return float(f"{refined:.4g}")
+    for power in range(0, -7, -1):
+        for digit in (5.0, 2.5, 2.0, 1.0):
+            grid = digit * 10.0**power
+            if grid <= float(np.ptp(distinct)) and np.all(np.abs(distinct / grid - np.round(distinct / grid)) < 1e-4):
+                return float(f"{grid:.4g}")
+    return math.nan

@@ -104,6 +104,7 @@ def test_the_interval_of_a_mean_knows_of_slow_noise() -> None:
 def test_resolution_of_a_fine_sensor_cannot_be_told() -> None:
     assert math.isnan(resolution(noise(500)))
     assert math.isnan(resolution(np.full(10, 0.5)))
+    assert resolution(np.round(noise(30, 0.01), 3)) == 0.001
 
 
 def test_face_reversal_finds_the_zero_whatever_the_tilt() -> None:

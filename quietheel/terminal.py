@@ -16,7 +16,7 @@ from config.folder import TestFolder
 from logger.archive.layout import Clock
 from quietheel.page.source import LiveSource
 from quietheel.page.view import DayView
-from quietheel.page.words import clock_of, heel_words
+from quietheel.page.words import clock_of, heel_words, interval_words
 
 WIDE = 110
 """Columns from which windows stand beside the stations rather than below."""
@@ -78,10 +78,10 @@ def picture(whole: dict[str, Any], width: int, height: int | None = None) -> Ren
     hours = whole["day"]["utc_offset_h"]
     head = _head(whole, width)
     left = Group(_still(whole, min(width, 60)), _stations(whole, width), _kit(whole))
-    windows, answer = _windows(whole), _answer(whole)
+    windows, answer = _windows(whole, brief=height is not None), _answer(whole)
     marks = _marks(whole, hours, 5 if height is not None else 50)
     if width < WIDE:
-        return Group(head, left, windows, answer, _people(whole), marks)
+        return Group(head, left, answer, Text(), windows, Text(), _people(whole), marks)
     columns = Table.grid(padding=(0, 3), expand=True)
     columns.add_column(ratio=9)
     columns.add_column(ratio=11)
@@ -96,7 +96,7 @@ def _head(whole: dict[str, Any], width: int) -> RenderableType:
     bar.add_column(justify="right")
     title = " · ".join(part for part in (day["vessel"], day["test"], day["place"]) if part)
     bar.add_row(Text(f" {title}", style="reverse"), Text(f"{now['words']} ", style="reverse"), style="reverse")
-    lines = [bar, Text(f" {following['sentence']}", style="bold")]
+    lines: list[RenderableType] = [bar, Text(f" {following['sentence']}", style="bold")]
     if following["then"]:
         lines.append(Text(f" {following['then']}", style="dim"))
     return Group(*lines, Text("─" * width, style="dim"))
@@ -112,10 +112,12 @@ def _still(whole: dict[str, Any], width: int) -> RenderableType:
 
 
 def _stations(whole: dict[str, Any], width: int) -> RenderableType:
-    table = Table.grid(padding=(0, 2))
-    for _ in range(4):
-        table.add_column(no_wrap=True)
     traces = _traces(whole["strip"], 20 if width >= WIDE else 12)
+    table = Table.grid(padding=(0, 2))
+    columns = ([one["name"] for one in whole["stations"]], [one["reads"] for one in whole["stations"]], traces.values())
+    for column in columns:
+        table.add_column(no_wrap=True, min_width=min(20, max((len(text) for text in column), default=0)))
+    table.add_column(overflow="ellipsis", no_wrap=width < WIDE)
     for one in whole["stations"]:
         style = "bold yellow" if one["ill"] else ""
         table.add_row(
@@ -149,18 +151,21 @@ def _traces(strip: dict[str, Any], columns: int) -> dict[str, str]:
     return traces
 
 
-def _windows(whole: dict[str, Any]) -> RenderableType:
+def _windows(whole: dict[str, Any], brief: bool) -> RenderableType:
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right")
     table.add_column(no_wrap=True, justify="right")
     table.add_column(no_wrap=True)
-    table.add_column()
+    table.add_column(no_wrap=brief, overflow="ellipsis")
     for one in whole["windows"]:
         kind = "void" if one["void"] else "open" if one["stop_ms"] is None else one["verdict"] or "at work"
         heel = heel_words(one["heel_deg"], 4)
         u95 = f" ± {one['u95_deg']:.4f}" if one["u95_deg"] is not None else ""
         table.add_row(
-            Text(one["label"], style="bold"), heel + u95, Text(kind, style=_STYLE[kind]), Text(one["words"], style="dim")
+            Text(one["label"], style="bold"),
+            heel + u95,
+            Text(kind, style=_STYLE[kind]),
+            Text(one["words"], style="dim"),
         )
     if not whole["windows"]:
         return Text("No window yet.", style="dim")
@@ -171,14 +176,19 @@ def _answer(whole: dict[str, Any]) -> RenderableType:
     gm = whole["gm"]
     lines = [Text()]
     if gm["value_m"] is not None:
-        lines.append(Text(f"GM {gm['value_m']:.3f} m ± {gm['u95_m']:.4f} m", style="bold"))
+        lines.append(Text(f"GM {interval_words(gm['value_m'], gm['u95_m'])} m", style="bold"))
     lines.append(Text(gm["says"], style="dim"))
     lines.append(Text(whole["time"]["says"]))
     return Group(*lines)
 
 
 def _people(whole: dict[str, Any]) -> RenderableType:
-    return Text(whole["people"]["says"])
+    people = whole["people"]
+    lines = [Text(people["says"])] + [Text(change, style="yellow") for change in people["changes"]]
+    for post in people["posts"]:
+        names = ", ".join(one["name"] for one in post["people"]) or "nobody"
+        lines.append(Text(f"  {post['name']}: {names}", style="dim"))
+    return Group(*lines)
 
 
 def _marks(whole: dict[str, Any], hours: float, most: int) -> RenderableType:

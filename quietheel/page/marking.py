@@ -109,7 +109,9 @@ def _others(plan: Plan, state: DayState) -> list[dict[str, Any]]:
 def marks_section(events: Sequence[Event]) -> list[dict[str, Any]]:
     """Marks in words, newest first: ``id``, ``at_ms``, ``says``, ``by``, ``void`` (reason or None), ``voidable``."""
     ordered, voids = effective(events)
-    window_voids = {str(e.data["window"]): e for e in ordered if e.kind == "void" and "window" in e.data and e.number not in voids}
+    window_voids = {
+        str(e.data["window"]): e for e in ordered if e.kind == "void" and "window" in e.data and e.number not in voids
+    }
     found = []
     for event in ordered:
         if event.kind == "void":

@@ -19,7 +19,9 @@ def planned_moments(plan: Plan) -> dict[str, float]:
     return {label: state.moment / TONNE for label, state in states.items()} | typed
 
 
-def expected_heel_deg(moment_tm: float, displacement_t: float | None, gm_m: float | None, list_deg: float = 0.0) -> float | None:
+def expected_heel_deg(
+    moment_tm: float, displacement_t: float | None, gm_m: float | None, list_deg: float = 0.0
+) -> float | None:
     """Heel that a moment gives, deg, by tan(heel) = moment / (displacement GM); None where either is not known.
 
     >>> round(expected_heel_deg(23.0, 1150.0, 1.0), 3)

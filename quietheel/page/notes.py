@@ -67,9 +67,7 @@ class Notes:
         elif kind == "clock":
             if float(data.get("speed", 1.0)) == 1.0:
                 anchor = data["anchor"]
-                self.anchor = Anchor(
-                    int(anchor["monotonic_ns"]), int(anchor["utc_ns"]), int(anchor.get("doubt_ns", 0))
-                )
+                self.anchor = Anchor(int(anchor["monotonic_ns"]), int(anchor["utc_ns"]), int(anchor.get("doubt_ns", 0)))
             self.clock_says = self.clock_says or "no step since the run began"
         elif kind == "clock step":
             self.clock_says, self.clock_well = str(data["text"]), False

@@ -31,6 +31,8 @@ def gm_section(worked: Worked) -> dict[str, Any]:
         says += f"The straight line says {gm.line.value:.4f} ± {gm.line.u95():.4f} m. "
     if used < FEWEST:
         says += "Too few windows to lean on. "
+    elif worked.kg is not None and math.isfinite(worked.kg.value):
+        says += f"KG as inclined {worked.kg.value:.3f} ± {worked.kg.u95():.3f} m. "
     return {
         "value_m": round(gm.gm.value, 6),
         "u95_m": number_or_none(round(gm.gm.u95(), 6)) if math.isfinite(gm.gm.u) else None,

@@ -55,7 +55,14 @@ class Broadcast:
             except (BadInput, OSError, ValueError) as error:
                 # The record is written by another process; what cannot be read now may be readable in a second.
                 self.trouble = str(error)
-                delta = {"next": {"sentence": "The record cannot be read", "then": self.trouble, "action": None, "others": []}}
+                delta = {
+                    "next": {
+                        "sentence": "The record cannot be read",
+                        "then": self.trouble,
+                        "action": None,
+                        "others": [],
+                    }
+                }
             self.tell(as_text(delta))
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self.wake.wait(), self.period_s)
@@ -248,7 +255,8 @@ def serve_page(
     Parameters
     ----------
     folder : the test folder.
-    host, port : where to listen; loopback unless told otherwise. Bound beyond loopback everybody on the network can look.
+    host, port : where to listen; loopback unless told otherwise. Bound beyond loopback everybody on the network can
+        look.
     token : secret for marks (`quietheel.page.guard.new_token`); None makes the page read-only.
     source : where the day comes from; None follows the folder's record as it grows.
     period_s : wall seconds between two pictures.

@@ -48,9 +48,7 @@ def stations_section(plan: Plan, pulses: Pulses, logger: LoggerState, now_ns: in
     return [_station(plan, station, pulses, logger.counts.get(station.name), now_ns) for station in plan.stations]
 
 
-def _station(
-    plan: Plan, station: Station, pulses: Pulses, counted: StationCount | None, now_ns: int
-) -> dict[str, Any]:
+def _station(plan: Plan, station: Station, pulses: Pulses, counted: StationCount | None, now_ns: int) -> dict[str, Any]:
     beats = {
         Quantity(channel.quantity): pulses[station.name, Quantity(channel.quantity)].at(now_ns)
         for channel in station.channels
@@ -132,10 +130,16 @@ def kit_section(plan: Plan, logger: LoggerState) -> list[dict[str, Any]]:
     facts = [{"what": "Run", "says": logger.says or "nothing is being recorded", "ill": not logger.recording}]
     if logger.disk_hours is not None and logger.disk_free_gb is not None:
         hours = "more than 99 h" if logger.disk_hours > 99 else f"{logger.disk_hours:.0f} h"
-        facts.append({"what": "Disk", "says": f"room for {hours} ({logger.disk_free_gb:.1f} GB)", "ill": logger.disk_hours < 4})
+        facts.append(
+            {"what": "Disk", "says": f"room for {hours} ({logger.disk_free_gb:.1f} GB)", "ill": logger.disk_hours < 4}
+        )
     if logger.clock:
         facts.append({"what": "Clock", "says": logger.clock, "ill": not logger.clock_well})
-    garbage = [f"{s.name} {logger.counts[s.name].garbage}" for s in plan.stations if s.name in logger.counts and logger.counts[s.name].garbage]
+    garbage = [
+        f"{s.name} {logger.counts[s.name].garbage}"
+        for s in plan.stations
+        if s.name in logger.counts and logger.counts[s.name].garbage
+    ]
     if logger.counts:
         facts.append({"what": "No readings", "says": ", ".join(garbage) or "none", "ill": False})
     return facts

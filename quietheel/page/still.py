@@ -53,9 +53,7 @@ class Stillness:
         self._epoch_ns = 0
         self._against: dict[tuple[int, str], int] = {}
 
-    def look(
-        self, pulses: Mapping[tuple[str, Quantity], Pulse], state: DayState, worked: Worked, now_ns: int
-    ) -> Still:
+    def look(self, pulses: Mapping[tuple[str, Quantity], Pulse], state: DayState, worked: Worked, now_ns: int) -> Still:
         """Look once.
 
         Parameters

@@ -79,9 +79,7 @@ class TailSource:
     def day(self, windows: Sequence[MarkedWindow], stop_ns: int) -> Day:
         """Read the whole record, times repaired, as `quietheel reduce` does."""
         series = tuple(
-            one
-            for quantity in WORKED_ON
-            for one in read_series(self.place.record, quantity=quantity, stop_ns=stop_ns)
+            one for quantity in WORKED_ON for one in read_series(self.place.record, quantity=quantity, stop_ns=stop_ns)
         )
         first = [int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows]
         return make_day(self.plan, series, tuple(windows), min(first, default=0))

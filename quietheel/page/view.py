@@ -124,7 +124,7 @@ class DayView:
 
     def _draw(self, beat: Beat) -> dict[str, Any]:
         state = state_of_day(beat.events, self.plan)
-        self._worker.ask(state.windows)
+        self._worker.ask(state.windows, beat.events)
         worked = self._worker.latest
         self._windows = {window.number: window for window in state.windows}
         expected = self._expected(state, worked)
@@ -205,4 +205,3 @@ class DayView:
 
 def _standing(state: DayState) -> list[MarkedWindow]:
     return [window for window in state.windows if not window.voided]
-

@@ -20,6 +20,16 @@ def heel_words(degrees: float | None, digits: int = 3) -> str:
     return f"{text}° {'stbd' if degrees > 0 else 'port'}"
 
 
+def interval_words(value: float, u95: float | None) -> str:
+    """Say a value with its half width, both to the same digit.
+
+    >>> interval_words(1.09957, 0.0029), interval_words(1.1, 0.031)
+    ('1.0996 ± 0.0029', '1.100 ± 0.031')
+    """
+    digits = 4 if u95 is not None and u95 < 0.01 else 3
+    return f"{value:.{digits}f}" + ("" if u95 is None else f" ± {u95:.{digits}f}")
+
+
 def clock_of(ms: float, utc_offset_h: float = 0.0, *, seconds: bool = True) -> str:
     """Local clock time of a moment given in ms since 1970.
 

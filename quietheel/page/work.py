@@ -1,16 +1,17 @@
-"""The day worked out as far as it has come: in a thread of its own, and only when something it depends on has changed."""
+"""The day worked out as far as it has come, in a thread of its own, and only when what it depends on has changed."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from dsp.live import LiveView
 from dsp.types import DayHeel
+from logger.events import Event
 from logger.marks import MarkedWindow
-from reduction.types import GmResult
+from reduction.types import GmResult, Quantified
 
 
 @dataclass(frozen=True)
@@ -29,11 +30,15 @@ class Worked:
     """Knows how she moves on this day, for looks at the open window; None before the first window is closed."""
     epoch_ns: int = 0
     """Epoch of the day that ``live`` has learnt."""
+    kg: Quantified | None = None
+    """m, as inclined; None where the folder does not give it."""
+    next_step: str = ""
+    """What would settle or improve the answer most, as a sentence."""
     why_no_gm: str = "GM needs windows with two different moments."
 
 
-WorkOut = Callable[[Sequence[MarkedWindow], int], Worked]
-"""Closed windows that stand and the moment (UTC ns) up to which the record counts -> what they come to."""
+WorkOut = Callable[[Sequence[MarkedWindow], Sequence[Event], int], Worked]
+"""Closed windows that stand, all marks, the moment (UTC ns) up to which the record counts -> what they come to."""
 
 
 class Worker:
@@ -47,9 +52,9 @@ class Worker:
         self._work_out = work_out
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="quietheel-reduce")
         self._lock = threading.Lock()
-        self._key: Hashable = ()
+        self._key: tuple[MarkedWindow, ...] = ()
         self._running: Future[None] | None = None
-        self._waiting: tuple[Hashable, tuple[MarkedWindow, ...], int] | None = None
+        self._waiting: tuple[tuple[MarkedWindow, ...], tuple[Event, ...], int] | None = None
         self._latest = Worked()
 
     @property
@@ -63,8 +68,12 @@ class Worker:
         with self._lock:
             return self._running is not None
 
-    def ask(self, windows: Sequence[MarkedWindow]) -> None:
-        """Have these windows worked out, unless that is what the latest result is of."""
+    def ask(self, windows: Sequence[MarkedWindow], events: Sequence[Event]) -> None:
+        """Have these windows worked out, unless that is what the latest result is of.
+
+        A window carries all that marks say of it (times, confirmations, who stood elsewhere, an overruled verdict), so
+        that marks which change no window cost nothing.
+        """
         closed = tuple(w for w in windows if w.stop_ns is not None and not w.voided)
         stop_ns = max((w.stop_ns or 0 for w in closed), default=0)
         with self._lock:
@@ -74,7 +83,7 @@ class Worker:
             if not closed:
                 self._waiting, self._latest = None, Worked()
                 return
-            self._waiting = (closed, closed, stop_ns)
+            self._waiting = (closed, tuple(events), stop_ns)
             if self._running is None:
                 self._running = self._pool.submit(self._run)
 
@@ -95,13 +104,13 @@ class Worker:
                 if self._waiting is None:
                     self._running = None
                     return
-                key, windows, stop_ns = self._waiting
+                windows, events, stop_ns = self._waiting
                 self._waiting = None
             try:
-                found = self._work_out(windows, stop_ns)
+                found = self._work_out(windows, events, stop_ns)
             except Exception as error:
                 # Whatever goes wrong here must not take the screen down on the day: it is said there instead.
                 found = replace(self._latest, why_no_gm=f"The day could not be worked out: {error}")
             with self._lock:
-                if key == self._key:
+                if windows == self._key:
                     self._latest = found

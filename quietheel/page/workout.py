@@ -1,53 +1,92 @@
-"""The same steps as `quietheel reduce`, from the record as it stands: heels of the windows, then GM."""
+"""The same steps as `quietheel reduce`, from the record as it stands: heels of the windows, then the reduction."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from config.folder import TestFolder
+from config.plan import Plan
+from config.tables import Tables, read_tables
 from config.units import DEGREE, TONNE
 from dsp.day import evaluate_day
 from dsp.live import LiveView
 from dsp.types import DayHeel
+from logger.events import Event
 from logger.marks import MarkedWindow
+from quietheel.jobs.facts import overrules, shifts
 from quietheel.page.source import LiveSource
 from quietheel.page.work import Worked, WorkOut
-from reduction.gm import reduce_gm
-from reduction.moments import WindowState, window_states
-from reduction.types import Maybe, Quantified, State
+from reduction.day import reduce_day
+from reduction.inputs import DayInputs
+from reduction.types import Answer
 
 
 def work_out_for(place: TestFolder, source: LiveSource) -> WorkOut:
-    plan = source.plan
+    """Make the function that works out a day of this folder.
 
-    def work_out(windows: Sequence[MarkedWindow], stop_ns: int) -> Worked:
+    Random draws (JCGM 101) are left to `quietheel reduce`; everything else is the same code on the same record.
+    """
+    settings = source.plan.settings
+    plan = source.plan.model_copy(update={"settings": settings.model_copy(update={"monte_carlo_draws": 0})})
+
+    def work_out(windows: Sequence[MarkedWindow], events: Sequence[Event], stop_ns: int) -> Worked:
+        tables = read_tables(place, plan)
         day = source.day(windows, stop_ns)
-        live = LiveView(plan.settings.wanted_heel_u95_deg * DEGREE, plan.settings.window_s)
+        live = LiveView(settings.wanted_heel_u95_deg * DEGREE, settings.window_s)
         live.learn(day)
         heel = evaluate_day(day)
-        moments = window_states(plan, [WindowState(w.label, w.movement, None if w.moment_tm is None else w.moment_tm * TONNE) for w in windows])
-        states = [replace(s, moment=s.moment + w.people_moment_tm * TONNE) for s, w in zip(moments.states, windows, strict=True)]
-        displacement = Quantified((plan.vessel.displacement_t or 0) * 1000.0, 1000.0)
-        bm = Maybe(Quantified(plan.hydrostatics.bm_m, 0.0)) if plan.hydrostatics.bm_m else None
 
-        def gm_of(n: int):
-            return reduce_gm(first(heel, n), states[:n], displacement, bm, carried=plan.settings.gm_carried, inputs=moments.inputs)
+        def answer_of(number: int) -> Answer:
+            return reduce_day(_inputs(plan, tables, _first(heel, number), windows[:number], events))
 
-        gm = gm_of(len(windows))
-        history = tuple(
-            (str(windows[n - 1].label), found.gm.value, found.gm.u95())
-            for n in range(2, len(windows) + 1)
-            for found in [gm if n == len(windows) else gm_of(n)]
-            if np.isfinite(found.gm.value) and np.isfinite(found.gm.u)
+        answer = answer_of(len(windows))
+        kg = answer.as_inclined.value.kg if answer.as_inclined.value is not None else None
+        return Worked(
+            numbers=tuple(window.number for window in windows),
+            heel=heel,
+            gm=answer.gm.value,
+            displacement=answer.displacement.value.value if answer.displacement.value is not None else math.nan,
+            history=tuple(_history(windows, answer_of, answer)),
+            live=live,
+            epoch_ns=day.epoch_ns,
+            why_no_gm=_sentence(answer.gm.reason),
+            kg=kg,
+            next_step=answer.next_step,
         )
-        return Worked(tuple(w.number for w in windows), heel, gm, displacement.value, history, live, day.epoch_ns)
 
     return work_out
 
 
-def first(heel: DayHeel, n: int) -> DayHeel:
-    """The day as far as its first ``n`` windows."""
-    return replace(heel, windows=heel.windows[:n], covariance=heel.covariance[:n, :n])
+def _inputs(
+    plan: Plan, tables: Tables, heel: DayHeel, windows: Sequence[MarkedWindow], events: Sequence[Event]
+) -> DayInputs:
+    return DayInputs(
+        plan=plan,
+        day=heel,
+        tables=tables,
+        movements={window.label: window.movement for window in windows},
+        moments={window.label: window.moment_tm * TONNE for window in windows if window.moment_tm is not None},
+        shifts=shifts(plan, events, windows),
+        overrules=overrules(windows),
+    )
+
+
+def _first(heel: DayHeel, number: int) -> DayHeel:
+    """The day as far as its first windows."""
+    return replace(heel, windows=heel.windows[:number], covariance=heel.covariance[:number, :number])
+
+
+def _history(
+    windows: Sequence[MarkedWindow], answer_of: Callable[[int], Answer], answer: Answer
+) -> Iterator[tuple[str, float, float]]:
+    """GM from the first two windows, the first three and so on, all by what the whole day now says of each."""
+    for number in range(2, len(windows) + 1):
+        gm = (answer if number == len(windows) else answer_of(number)).gm.value
+        if gm is not None and math.isfinite(gm.gm.value) and math.isfinite(gm.gm.u):
+            yield windows[number - 1].label, gm.gm.value, gm.gm.u95()
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}." if text else ""

@@ -56,7 +56,10 @@ def write(folder: Path, stations: int, rate: float) -> None:
         rows = []
         for k in range(count):
             at = then + (k + 1) * (now - then) / count
-            rows += [Reading(n, Quantity.HEEL, int(at * 1e9), None, 0.2 * (at % 8 - 4) / 4, "", sequence=number) for n in names]
+            rows += [
+                Reading(n, Quantity.HEEL, int(at * 1e9), None, 0.2 * (at % 8 - 4) / 4, "", sequence=number)
+                for n in names
+            ]
             number += 1
         rows.append(Reading("mast", Quantity.WIND_SPEED, int(now * 1e9), None, 3.0 + now % 1, "", sequence=number))
         clock.ns = int(now * 1e9)

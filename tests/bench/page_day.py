@@ -19,7 +19,7 @@ from logger.records import Channel, Quantity, Reading
 
 START_NS = 1_905_062_400_000_000_000  # 2030-05-15 08:00 UTC
 STATE_S = 240.0
-OPENS_S, CLOSES_S = 100.0, 220.0
+OPENS_S, CLOSES_S = 100.0, 180.0
 DISPLACEMENT_T, GM_M, BM_M = 1150.0, 1.1, 3.1
 LABELS = [str(n) for n in range(9)]
 _SIGNS = [0, 0.5, 1, 0.5, 0, -0.5, -1, -0.5, 0]
@@ -103,7 +103,7 @@ at = 11:00:00
 what = "gangway back, draughts again"
 
 [settings]
-window_s = 120.0
+window_s = 80.0
 """
 
 STATION = """

@@ -90,7 +90,9 @@ def browser() -> Iterator[Any]:
     path = find_chromium()
     if path is None:
         pytest.skip("no Chromium on this machine; set QUIETHEEL_CHROMIUM to its path")
-    api = pytest.importorskip("playwright.sync_api", reason="playwright drives the browser: pip install 'quietheel[test]'")
+    api = pytest.importorskip(
+        "playwright.sync_api", reason="playwright drives the browser: pip install 'quietheel[test]'"
+    )
     with api.sync_playwright() as driver:
         chromium = driver.chromium.launch(
             executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]

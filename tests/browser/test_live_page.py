@@ -86,7 +86,7 @@ def test_a_whole_day_with_marks_windows_and_a_growing_plot(live_day: Any, watch:
         phone.press(f"^Open window {state}")
         phone.page.locator("#do[data-kind=window_close]").wait_for()
         desk.page.locator(f"[data-window='{state}'] .stamp.open").wait_for()
-        live_day.move_to(begin + 220)
+        live_day.move_to(begin + 180)
         phone.press(f"^Close window {state}")
         phone.page.locator("#do:not([data-kind=window_close])").wait_for()
         if state == 3:

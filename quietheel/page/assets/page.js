@@ -47,7 +47,7 @@ const draw = {
   },
   windows(windows) { fill(byId("window-list"), windows, () => windowRows(windows)); },
   gm(gm) {
-    fill(byId("gm"), [gm.value_m, gm.u95_m], () => (gm.value_m === null ? ["–"] : [`${gm.value_m.toFixed(3)} `, make("small", {}, `± ${fixed(gm.u95_m, gm.u95_m < 0.01 ? 4 : 3)} m`)]));
+    fill(byId("gm"), [gm.value_m, gm.u95_m], () => (gm.value_m === null ? ["–"] : [`${gm.value_m.toFixed(gm.u95_m < 0.01 ? 4 : 3)} `, make("small", {}, `± ${fixed(gm.u95_m, gm.u95_m < 0.01 ? 4 : 3)} m`)]));
     say(byId("gm-words"), gm.says);
     byId("funnel").style.display = gm.history.length ? "" : "none";
     funnel.show(gm.history);

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import page_day
+import pytest
+from rich.console import Console
+
+from config.folder import TestFolder
+from quietheel.replay.play import replay
+from quietheel.replay.source import ReplaySource
+from quietheel.terminal import watch_terminal
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("terminal") / "merrowby"
+    page_day.make_day(place, states=3)
+    return place
+
+
+def picture(folder: Path, width: int, seconds: float) -> str:
+    wall = [0]
+    source = ReplaySource(TestFolder(folder), 1.0, monotonic_ns=lambda: wall[0])
+    wall[0] = round(seconds * 1e9)
+    out = io.StringIO()
+    watch_terminal(folder, source=source, once=True, console=Console(file=out, width=width))
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("width", [60, 80, 140])
+def test_one_picture_says_what_the_page_says(folder: Path, width: int) -> None:
+    text = picture(folder, width, 700.0)
+    for words in ("Merrowby", "GM 1.", "pendulum", "read by hand", "window 2 closed"):
+        assert words in text
+    assert max(len(line) for line in text.splitlines()) <= width
+    assert "stbd" in text
+
+
+def test_names_are_not_read_as_markup(folder: Path) -> None:
+    assert "<b>witness</b>" in picture(folder, 140, 30.0)
+
+
+def test_a_played_day_ends_by_itself_in_the_terminal(folder: Path) -> None:
+    out = io.StringIO()
+    replay(folder, 5000.0, page=False, console=Console(file=out, width=100, force_terminal=True, legacy_windows=False))
+    assert "Merrowby" in out.getvalue()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import stdtrit
 
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
@@ -14,13 +14,17 @@ LEAST_EFFECT = 0.01
 
 
 def check(look: Look) -> Check:
-    """Roll period of the window against the day's, one-sided; stiffness goes with the inverse square of the period."""
+    """Roll period of the window against the day's, one-sided; stiffness goes with the inverse square of the period.
+
+    A randomly pushed swing forgets itself within 1 / (damping w) seconds, so that a window of length L holds about
+    L damping w independent amplitudes of two components each: so many degrees of freedom has the period's uncertainty.
+    """
     mine, days = look.evidence.window_roll, look.evidence.day_roll
     u = float(np.hypot(mine.period_u, days.period_u))
     if not (np.isfinite(mine.period) and np.isfinite(days.period) and np.isfinite(u) and u > 0):
         return not_made(look, "taut", "no roll period can be made out")
     value = (days.period - mine.period) / u
-    limit = float(-ndtri(REJECT["taut period"]))
+    limit = float(stdtrit(_dof(look), 1.0 - REJECT["taut period"]))
     shorter = 1.0 - mine.period / days.period
     verdict: Verdict = "rejected" if value > limit and shorter > LEAST_EFFECT else "fine"
     stiffness = (days.period / mine.period) ** 2 - 1.0
@@ -36,3 +40,9 @@ def check(look: Look) -> Check:
         "period_u": np.array([mine.period_u, days.period_u]),
     }
     return Check("taut", value, limit, "standard uncertainties", REJECT["taut period"], verdict, says, arrays)
+
+
+def _dof(look: Look) -> float:
+    damping = look.evidence.day_roll.damping
+    damping = damping if np.isfinite(damping) and damping > 0 else 0.03
+    return max(3.0, 2.0 * look.length * damping * 2.0 * float(np.pi) / look.period)

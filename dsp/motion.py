@@ -3,9 +3,8 @@
 Low-frequency heel (gusts, swing on the moorings) is a stationary Gaussian process whose one-sided spectrum is a sum of
 hat functions on logarithmic frequency, flat below the lowest: no shape is taken for granted, and the spectrum near zero
 frequency, which makes the uncertainty of a mean, is what the day shows at the lowest frequencies it can show.
-Roll is a lightly damped oscillator driven at random: autocovariance ``v exp(-a |t|) (cos(w t) - (a/w) sin(w |t|))``
-with ``a`` damping times natural frequency; this is the covariance of the oscillator's speed, whose spectrum vanishes
-at zero frequency, so that low-frequency heel is counted once (docs/method-heel.md, section 4).
+Roll is a lightly damped oscillator driven at random, without its share at the lowest frequencies, so that low-frequency
+heel is counted once (docs/method-heel.md, section 4).
 """
 
 from __future__ import annotations
@@ -15,6 +14,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from dsp.types import Array
 
@@ -76,30 +76,49 @@ def _hats(node: Array, frequency: Array) -> Array:
     return np.asarray(np.maximum(0.0, 1.0 - np.abs(place - np.arange(node.size)[:, None])))
 
 
+def roll_spectrum(frequency: Lags, natural: float, damping: float) -> Array:
+    """Return the one-sided density (1/Hz) of roll of unit variance.
+
+    Above resonance it is the displacement of an oscillator pushed at random, falling with the fourth power; below it is
+    that oscillator's speed, which vanishes at zero frequency, so that low-frequency heel is not counted twice.
+
+    Parameters
+    ----------
+    frequency, natural : Hz. damping : fraction of critical, below 1.
+
+    References
+    ----------
+    M. C. Wang and G. E. Uhlenbeck, On the theory of the Brownian motion II, Rev. Mod. Phys. 17 (1945) 323-342: spectra
+    of a Brownian oscillator's displacement and speed.
+    """
+    whole = np.linspace(0.0, 12.0 * natural, max(2000, int(120.0 / damping)))
+    size = float(np.trapezoid(_resonance(whole / natural, damping), whole))
+    return np.asarray(_resonance(np.asarray(frequency, dtype=np.float64) / natural, damping) / size)
+
+
+def _resonance(ratio: Array, damping: float) -> Array:
+    return np.asarray(np.minimum(ratio**2, 1.0) / ((1.0 - ratio**2) ** 2 + (2.0 * damping * ratio) ** 2))
+
+
 def roll_covariance(lag: Lags, frequency: float, damping: float) -> Array:
-    """Return the autocovariance of unit variance of the randomly driven roll at ``lag`` s.
+    """Return the autocovariance of unit variance that belongs to `roll_spectrum`, at ``lag`` s.
+
+    By Fourier transform on a grid fine enough for the peak (a sixth of its half width) and the longest lag, and a cubic
+    spline between its points, 32 to a period.
 
     Parameters
     ----------
     frequency : Hz, undamped natural frequency. damping : fraction of critical, below 1.
-
-    References
-    ----------
-    M. C. Wang and G. E. Uhlenbeck, On the theory of the Brownian motion II, Rev. Mod. Phys. 17 (1945) 323, eq. 50:
-    covariance of the speed of a Brownian oscillator.
     """
-    natural = 2.0 * np.pi * frequency
-    decay = damping * natural
-    damped = natural * np.sqrt(1.0 - damping**2)
     away = np.abs(lag)
-    return np.asarray(np.exp(-decay * away) * (np.cos(damped * away) - decay / damped * np.sin(damped * away)))
-
-
-def roll_spectrum(frequency: Array, natural: float, damping: float) -> Array:
-    """Return the one-sided density (1/Hz) of `roll_covariance`."""
-    ratio = np.asarray(frequency) / natural
-    peak = 4.0 * damping / (np.pi * natural)
-    return np.asarray(peak * ratio**2 / ((1.0 - ratio**2) ** 2 + (2.0 * damping * ratio) ** 2))
+    longest = float(np.max(away)) if away.size else 0.0
+    step = 1.0 / (32.0 * frequency)
+    fine = min(damping * frequency / 6.0, 0.25 / max(longest, step))
+    size = int(2 ** np.ceil(np.log2(1.0 / (fine * step))))
+    ring = np.fft.irfft(roll_spectrum(np.fft.rfftfreq(size, step), frequency, damping))
+    points = min(int(longest / step) + 4, size // 2)
+    table = CubicSpline(np.arange(points) * step, ring[:points] / ring[0])
+    return np.asarray(table(np.minimum(away, (points - 1) * step)))
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,9 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.special import stdtrit
 
 from config.units import DEGREE
-from dsp.bins import Grid, interpolate_short
+from dsp.bins import Grid
 from dsp.estimate import covariances
+from dsp.level import level_spread, smoothed_level
 from dsp.motion import MotionModel
 from dsp.types import Array
 
@@ -65,24 +66,6 @@ class Suggestion:
     says: str
 
 
-def smoothed_level(grid: Grid, heel: Array, period: float) -> tuple[Array, int]:
-    """Average heel over a roll period, ten seconds at least, centred; NaN where too little is there; and the width."""
-    width = max(3, round(max(10.0, period if np.isfinite(period) else 10.0) / grid.step))
-    filled = interpolate_short(heel, 4)
-    here = np.isfinite(filled)
-    total = np.convolve(np.where(here, filled, 0.0), np.ones(width), mode="same")
-    count = np.convolve(here.astype(np.float64), np.ones(width), mode="same")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(count > 0.6 * width, total / count, np.nan), width
-
-
-def level_spread(smooth: Array, width: int) -> float:
-    """Scatter (rad) of smoothed heel on a steady level, from its changes over three widths; robust against steps."""
-    change = smooth[3 * width :] - smooth[: -3 * width] if smooth.size > 3 * width else np.zeros(0)
-    change = change[np.isfinite(change)]
-    return float(1.4826 * np.median(np.abs(change)) / np.sqrt(2.0)) if change.size > 5 else float("nan")
-
-
 def settled(
     grid: Grid,
     heel: Array,
@@ -102,8 +85,7 @@ def settled(
     spread : rad, scatter of smoothed heel on a steady level if known from the day; NaN: from this record.
     """
     smooth, width = smoothed_level(grid, heel, period)
-    half = width // 2
-    inner = smooth[: heel.size - half] if heel.size > 2 * width else np.zeros(0)
+    inner = smooth[: heel.size - width] if heel.size > 3 * width else np.zeros(0)
     nan = float("nan")
     if inner.size < width or not np.isfinite(inner[-1]):
         return Settled(False, nan, nan, nan, nan, "Not enough record yet to tell.")
@@ -111,7 +93,7 @@ def settled(
     level = float(inner[-1])
     limit = MOVING * max(scatter if np.isfinite(scatter) else 0.0, 0.3 * wanted)
     away = np.flatnonzero(~(np.abs(inner - float(np.nanmedian(inner[-width:]))) < limit))
-    first = int(away[-1]) + 1 + half if away.size else 0
+    first = int(away[-1]) + 1 + width // 2 if away.size else 0
     steady = (heel.size - first) * grid.step
     recent = heel[-max(5, min(width * 2, heel.size - first)) :]
     recent = recent[np.isfinite(recent)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dsp.bins import Grid, interpolate_short
+from dsp.level import smoothed_level
 from dsp.types import Array, WindowSpan
 
 LEVEL = 5.0
@@ -30,20 +31,14 @@ def still_stretches(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...], pe
     -------
     One slice of the grid for each window, containing the window.
     """
-    width = max(3, round(max(10.0, period if np.isfinite(period) else 10.0) / grid.step))
     filled = interpolate_short(heel, 4)
-    here = np.isfinite(filled)
-    kernel = np.ones(width)
-    total = np.convolve(np.where(here, filled, 0.0), kernel, mode="same")
-    count = np.convolve(here.astype(np.float64), kernel, mode="same")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        smooth = np.where(count > 0.6 * width, total / count, np.nan)
+    smooth, width = smoothed_level(grid, heel, period)
     parts = [grid.slice(w.start, w.stop) for w in windows]
     levels, spreads = [], []
     for part in parts:
         inside = filled[part][np.isfinite(filled[part])]
         levels.append(float(np.mean(inside)) if inside.size else float("nan"))
-        inner = smooth[part][width // 2 : -max(1, width // 2)]
+        inner = smooth[part][width:-width] if part.stop - part.start > 3 * width else smooth[part]
         inner = inner[np.isfinite(inner)]
         if inner.size >= 5 and inside.size:
             spreads.append(float(np.sqrt(np.mean((inner - levels[-1]) ** 2))))
@@ -63,6 +58,8 @@ def still_stretches(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...], pe
         start = earliest if before.size == 0 else min(earliest + int(before[-1]) + retreat, part.start)
         after = np.flatnonzero(away[part.stop : latest])
         stop = latest if after.size == 0 else max(part.stop + int(after[0]) - retreat, part.stop)
+        # what a movement sets swinging on the moorings dies away slowly: keep to the later half of the wait
+        start = max(start, part.start - (part.start - start) // 2)
         bounded = start == earliest and k > 0 and earliest == parts[k - 1].stop
         made.append(slice(part.start if bounded else max(start, 0), stop if stop <= latest else part.stop))
     return _apart(made, parts)

@@ -67,6 +67,8 @@ def reduce_day(inputs: DayInputs) -> Answer:
     if isinstance(gm, str):
         missing["gm"] = missing["gm_line"] = gm
     fit = gm if isinstance(gm, GmCase) else None
+    if case is not None and fit is None and math.isfinite(case.hull.kg_guess):
+        notes.append("Without GM, LCG was corrected for trim with KG of the previous or estimated lightship.")
 
     results, drawn = _results(inputs, case, fit, tanks, survey, missing)
     as_inclined = _as_inclined(inputs, case, fit, results, missing)
@@ -202,7 +204,7 @@ def _as_inclined(
 def _no_lcg(inputs: DayInputs) -> str:
     if inputs.plan.hydrostatics.source == "values":
         return "LCB is not known: LCG needs a hydrostatic table or offsets, and draughts"
-    return "LCB, KB or trim is not known"
+    return "LCB, KB, trim or KG is not known"
 
 
 def _lightship(inputs: DayInputs, results: dict[str, Quantified], missing: dict[str, str]) -> Maybe[Centre]:

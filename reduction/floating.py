@@ -27,6 +27,8 @@ Array = NDArray[np.float64]
 
 HYDROSTATICS_U95 = 0.002
 """Relative interval taken for displacement and for KM of hydrostatics that state none (judgement)."""
+KG_GUESS_U = 0.05
+"""Relative standard uncertainty of KG taken from the previous lightship, for the lever of trim only (judgement)."""
 DISPLACEMENT = "displacement as given"
 
 
@@ -202,9 +204,12 @@ def _from(
     relative, km_relative, said = _own_accuracy(inputs, source, at)
     notes.extend(said)
     density_u = waterline.density.u / waterline.density.value if waterline is not None else 0.0
+    guess = plan.vessel.lightship.vcg_m if plan.vessel.lightship is not None else math.nan
     hull = HullPart(
         **surfaces,
         length=plan.vessel.length_m or math.nan,
+        kg_guess=guess,
+        kg_guess_u=KG_GUESS_U * abs(guess) if math.isfinite(guess) else 0.0,
         density_u=density_u,
         displacement_u=relative if waterline is not None else 0.0,
         km_u=km_relative,

@@ -59,6 +59,9 @@ class HullPart:
     """Relative."""
     bm_u: float = 0.0
     """Relative, common with KM: both come from the waterplane."""
+    kg_guess: float = math.nan
+    """m, stands in for KG in the lever of trim where there is no GM."""
+    kg_guess_u: float = 0.0
     list_known: bool = False
     """Whether list was read from draughts."""
     source: str = "draught and freeboard readings"
@@ -140,6 +143,7 @@ class Model:
         add("density", "density of the water", hull.density_u)
         add("hull displacement", "hydrostatics: displacement", hull.displacement_u)
         add("hull km", "hydrostatics: KM", hull.km_u)
+        add("kg guess", "KG taken for the lever of trim", hull.kg_guess_u if gm is None else 0.0)
         if gm is not None:
             for i in range(gm.heel.size):
                 add(f"heel {i}", "heel of the windows", 1.0, gm.dof)
@@ -193,11 +197,8 @@ class Model:
             tcg = self._tcg(self.gm, draw, delta, gm, rest, bm - hull.bm.value, hull.list(water))
         kg = km - gm - fluid / delta
         slope = hull.trim(water) / hull.length
-        trimmed = (kg - hull.kb(water)) * slope if math.isfinite(hull.length) else nothing
-        if self.gm is None:
-            # Without KG the lever KG - KB is left out; day.py refuses LCG where trim makes that matter.
-            trimmed = np.zeros(z.shape[0])
-        lcg = hull.lcb(water) + trimmed
+        height = kg if self.gm is not None else hull.kg_guess + hull.kg_guess_u * draw.of("kg guess")
+        lcg = hull.lcb(water) + (height - hull.kb(water)) * slope if math.isfinite(hull.length) else nothing
         out = {"displacement": delta, "km": km, "gm": gm, "free_surface": fluid, "kg": kg, "lcg": lcg, "tcg": tcg}
         return out | self._lightship(draw, delta, lcg, tcg, kg)
 

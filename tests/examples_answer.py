@@ -3,7 +3,7 @@
 The vessel is Merrowby, invented: 48 m, about 1150 t. Her hull here is a formula, her day a formula plus seeded noise,
 so that no recording is needed. Window 3 is spoilt by a person walking, window 6 by a taut line.
 
-Use from a test:  ``from examples_answer import example_answer`` (``tests/conftest.py`` puts this folder on the path).
+Use from a test:  ``from tests.examples_answer import example_answer`` (pytest has the root of the project on its path).
 """
 
 from __future__ import annotations

@@ -20,7 +20,7 @@ from reduction.report.figures import (
     waterline_profile,
     window_close_up,
 )
-from reduction.report.first_page import first_page
+from reduction.report.first_page import displacement_of, first_page
 from reduction.report.heel_part import gm_section, windows_section
 from reduction.report.marks_part import marks_section
 from reduction.report.traces import Traces
@@ -55,19 +55,29 @@ def report(
     """
     plan = plan or Plan()
     body = plan.test.approving_body or "the authority or class"
-    kind = "Stability test, preliminary result" if form == "preliminary" else "Stability test, final report"
+    kind = "Preliminary result" if form == "preliminary" else "Final report"
+    title = titled(answer.name)
     standing = f"Preliminary until {body} accepts it" if form == "preliminary" else f"For acceptance by {body}"
     return Document(
-        title=answer.name,
+        title=title,
         kind=kind,
         standing=standing,
         facts=occasion_facts(plan),
         front=first_page(answer, plan, form),
         sections=sections(answer, traces, plan, form, events),
-        footer=f"{answer.name}: {kind.lower()}. {standing}. quietheel {answer.provenance.version}, "
+        footer=f"{title}, {kind.lower()}. {standing}. quietheel {answer.provenance.version}, "
         f"{answer.provenance.made_at}",
         pictures=pictures(answer, traces, plan),
     )
+
+
+def titled(name: str) -> str:
+    """Title of the papers of a test.
+
+    >>> titled("Merrowby"), titled("Merrowby stability test")
+    ('Merrowby: stability test', 'Merrowby stability test')
+    """
+    return name if "stability test" in name.lower() else f"{name}: stability test"
 
 
 def occasion_facts(plan: Plan) -> tuple[tuple[str, str], ...]:
@@ -123,8 +133,8 @@ def pictures(answer: Answer, traces: Traces, plan: Plan) -> dict[str, Picture]:
     gm = answer.gm.value
     points = gm.points if gm is not None else ()
     if gm is not None:
-        displacement = answer.as_inclined.value.displacement.value if answer.as_inclined.value is not None else math.nan
-        drawn["moment-tangent"] = moment_tangent(gm, displacement)
+        displacement = displacement_of(answer)
+        drawn["moment-tangent"] = moment_tangent(gm, displacement.value if displacement is not None else math.nan)
     if traces.heel:
         drawn["day-traces"] = day_traces(traces, points, plan.test.utc_offset_h)
     if any(traces.windows.values()):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from config.plan import Plan
-from reduction.report.compose import occasion_facts
+from reduction.report.compose import occasion_facts, titled
 from reduction.report.document import Block, Caution, Cell, Column, Document, Paragraph, Section, Signatures, Table
 from reduction.report.first_page import results, windows_in_words
 from reduction.report.method_part import checks_section
@@ -21,8 +21,8 @@ def data_summary(answer: Answer, plan: Plan | None = None) -> Document:
     body = plan.test.approving_body or "the authority or class"
     standing = f"Data for {body}. Preliminary until accepted; this paper permits nothing"
     return Document(
-        title=answer.name,
-        kind="Stability test, data summary",
+        title=titled(answer.name),
+        kind="Data summary",
         standing=standing,
         facts=occasion_facts(plan),
         front=(
@@ -41,7 +41,7 @@ def data_summary(answer: Answer, plan: Plan | None = None) -> Document:
             checks_section(answer),
             Section("signed", "Submitted by", (Signatures((("Coordinator", plan.test.coordinator),)),)),
         ),
-        footer=f"{answer.name}: stability test, data summary. {standing}. quietheel {answer.provenance.version}, "
+        footer=f"{titled(answer.name)}, data summary. {standing}. quietheel {answer.provenance.version}, "
         f"{answer.provenance.made_at}",
         contents=False,
     )

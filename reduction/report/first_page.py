@@ -9,6 +9,8 @@ from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason
 from reduction.types import Answer, Quantified, WindowPoint
 
 LIGHTSHIP = "Lightship"
+MOST_UNMET = 2
+"""Procedure checks not met that the first page spells out."""
 
 
 def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
@@ -38,7 +40,9 @@ def results(answer: Answer) -> tuple[Result, ...]:
         rows.append(("GM", answer.gm.value.gm, "m", METRES, f"fluid, as inclined, {by}"))
     if answer.as_inclined.value is not None:
         rows.append(("KG", answer.as_inclined.value.kg, "m", METRES, "solid, as inclined, above baseline"))
-        rows.append(("Displacement", answer.as_inclined.value.displacement, "t", TONNES, "as inclined"))
+    displacement = displacement_of(answer)
+    if displacement is not None:
+        rows.append(("Displacement", displacement, "t", TONNES, "as inclined"))
     if answer.lightship.value is not None:
         light = answer.lightship.value
         rows.append(("Lightship mass", light.mass, "t", TONNES, ""))
@@ -50,6 +54,13 @@ def results(answer: Answer) -> tuple[Result, ...]:
         text = quantity(result, unit, factor, answer.confidence)
         made.append(Result(name, text.value, text.interval, unit, text.span, basis))
     return tuple(made)
+
+
+def displacement_of(answer: Answer) -> Quantified | None:
+    """Displacement as inclined, kg; known sometimes where KG is not."""
+    if answer.as_inclined.value is not None:
+        return answer.as_inclined.value.displacement
+    return answer.displacement.value
 
 
 def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
@@ -107,7 +118,9 @@ def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]
     if unmet:
         departures = sum(1 for advice in unmet if advice.departure)
         lines.append(
-            f"{len(unmet)} of {len(answer.advice)} procedure checks not met, {departures} with a reason on record."
+            f"{len(unmet)} of {len(answer.advice)} procedure checks not met, {departures} with a reason on record: "
+            + " ".join(advice.says for advice in unmet[:MOST_UNMET])
+            + (" More under Procedure checks." if len(unmet) > MOST_UNMET else "")
         )
     lines.append(f"Intervals cover {confidence_words(answer.confidence)}: value ± half width.")
     return tuple(lines)

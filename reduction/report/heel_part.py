@@ -23,11 +23,11 @@ def gm_section(answer: Answer) -> Section:
     blocks.append(Table("GM by both methods, fluid, as inclined", METHOD_COLUMNS, method_rows(answer, result)))
     if result.difference:
         blocks.append(Paragraph(result.difference))
-    upright = degrees(result.list_upright, answer.confidence)
-    blocks.append(Paragraph(f"Heel with no test moment: {upright}, starboard down positive."))
+    said = f"Heel with no test moment: {degrees(result.list_upright, answer.confidence)}, starboard down positive."
     if math.isfinite(result.heel_scatter):
         scatter = fixed(1e3 * result.heel_scatter * DEGREES, 1)
-        blocks.append(Paragraph(f"Scatter of the windows about the carried fit: {scatter} thousandths of a degree."))
+        said += f" Scatter of the windows about the carried fit: {scatter} thousandths of a degree."
+    blocks.append(Paragraph(said))
     return Section("gm", "Moment and heel", tuple(blocks))
 
 

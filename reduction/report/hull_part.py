@@ -251,7 +251,7 @@ def limits_section(answer: Answer) -> Section | None:
                     str(quantity(c.kg, "", METRES, answer.confidence)),
                     fixed(c.allowable, 3),
                     fixed(c.margin, 3),
-                    f"{fixed(100.0 * c.probability_over, 1)} %",
+                    chance(c.probability_over),
                     Mark(word, tone),
                 )
             )
@@ -264,10 +264,21 @@ def limits_section(answer: Answer) -> Section | None:
             Column("verdict"),
         )
         blocks.append(Table("Conditions against the allowable KG", columns, tuple(rows)))
-        blocks += [Paragraph(c.says) for c in answer.conditions if c.says]
+        blocks += [Paragraph(c.says[:1].upper() + c.says[1:]) for c in answer.conditions if c.says]
     if answer.deviations:
         blocks.append(deviations_table(answer))
     return Section("limits", "Held against limits", tuple(blocks)) if blocks else None
+
+
+def chance(probability: float) -> str:
+    """Print a chance; never as nothing or as certain.
+
+    >>> chance(0.0), chance(0.21), chance(0.9999)
+    ('below 0.1 %', '21.0 %', 'above 99.9 %')
+    """
+    if probability < 0.001:
+        return "below 0.1 %"
+    return "above 99.9 %" if probability > 0.999 else f"{fixed(100.0 * probability, 1)} %"
 
 
 def deviations_table(answer: Answer) -> Table:

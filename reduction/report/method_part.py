@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 from config.plan import Plan
+from reduction.headline import REMEDY
 from reduction.report.document import (
     Block,
     Bullets,
@@ -19,7 +20,8 @@ from reduction.report.document import (
     Signatures,
     Table,
 )
-from reduction.report.figures import shares
+from reduction.report.figures import gathered, shares
+from reduction.report.first_page import displacement_of
 from reduction.report.numbers import (
     METRES,
     TONNES,
@@ -64,7 +66,9 @@ def measured(answer: Answer) -> tuple[BudgetOf, ...]:
         found.append(("GM", answer.gm.value.gm, "m", METRES))
     if answer.as_inclined.value is not None:
         found.append(("KG as inclined", answer.as_inclined.value.kg, "m", METRES))
-        found.append(("displacement", answer.as_inclined.value.displacement, "t", TONNES))
+    displacement = displacement_of(answer)
+    if displacement is not None:
+        found.append(("displacement", displacement, "t", TONNES))
     if answer.lightship.value is not None:
         light = answer.lightship.value
         found.append(("lightship mass", light.mass, "t", TONNES))
@@ -91,9 +95,10 @@ def budget_section(answer: Answer) -> Section:
             blocks.append(Figure(f"budget-{number}", caption, f"Bars, largest first: {alt}"))
         notes = {line.source: line.note for line in result.budget}
         rows: list[tuple[Cell, ...]] = []
-        for source, u, part in ranked:
+        for source, u, part, names in gathered(result):
             decimals = decimals_for(u * factor)
-            rows.append((source, fixed(u * factor, 4 if decimals is None else decimals), percent(part), notes[source]))
+            printed = fixed(u * factor, 4 if decimals is None else decimals)
+            rows.append((source, printed, percent(part), notes.get(source, names)))
         columns = (
             Column("source", weight=1),
             Column(f"standard uncertainty, {unit}", "right"),
@@ -101,7 +106,8 @@ def budget_section(answer: Answer) -> Section:
             Column("remark", weight=1),
         )
         total = quantity(result, unit, factor, answer.confidence)
-        note = f"{name}: {total}. To narrow it, improve {first} first: it carries {percent(share)} of the variance."
+        cure = REMEDY.get(first, f"improve {first}")
+        note = f"{name}: {total}. To narrow it, {cure} first: {first} carries {percent(share)} of the variance."
         blocks.append(Table(f"Budget of {name}", columns, tuple(rows), note, small=True))
     if not blocks:
         blocks.append(Paragraph("No budget could be drawn up."))

@@ -1,6 +1,6 @@
 """Every figure of the report, drawn with matplotlib into SVG that is the same bytes at each rebuild."""
 
-from reduction.report.figures.budget import budget_bars, shares
+from reduction.report.figures.budget import budget_bars, gathered, shares
 from reduction.report.figures.evidence import drawable, evidence
 from reduction.report.figures.hull import allowable_kg, waterline_profile
 from reduction.report.figures.moment import moment_tangent
@@ -13,6 +13,7 @@ __all__ = [
     "day_traces",
     "drawable",
     "evidence",
+    "gathered",
     "heel_spectrum",
     "moment_tangent",
     "shares",

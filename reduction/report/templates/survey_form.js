@@ -28,6 +28,7 @@ function make(tag, text, settings) {
   return node;
 }
 
+const counted = (items) => items + (items === 1 ? " item" : " items");
 const number = (text) => Number(String(text).trim().replace(",", "."));
 const isNumber = (text) => String(text).trim() !== "" && Number.isFinite(number(text));
 const wanted = (column, row) => column.needed && !(column.only_move && row.action !== "move");
@@ -60,7 +61,7 @@ function drawSpaces() {
     const button = make("button", "", { type: "button", onclick: () => { state.current = index; draw(); byId("space").focus(); } });
     if (index === state.current) button.setAttribute("aria-current", "true");
     const mark = make("span", shape + " " + text, { class: "mark " + tone });
-    button.append(make("span", space.name, { class: "space-name" }), mark, make("span", space.rows.length ? space.rows.length + " items" : ""));
+    button.append(make("span", space.name, { class: "space-name" }), mark, make("span", space.rows.length ? counted(space.rows.length) : ""));
     const item = make("li");
     item.append(button);
     return item;
@@ -74,8 +75,8 @@ function drawTotals() {
   const shut = state.spaces.filter((space) => space.seen === "shut").map((space) => space.name);
   const net = tonnes(rows);
   byId("totals").textContent =
-    done + " of " + state.spaces.length + " spaces done; " + rows.length + " items; net " + (net > 0 ? "+" : "") +
-    net.toFixed(3) + " t to go " + (net < 0 ? "off" : "on") + (shut.length ? "; not opened: " + shut.join(", ") : "");
+    done + " of " + state.spaces.length + " spaces done; " + counted(rows.length) + "; net " +
+    Math.abs(net).toFixed(3) + " t to go " + (net > 0 ? "on" : "off") + (shut.length ? "; not opened: " + shut.join(", ") : "");
 }
 
 function field(space, row, column) {

@@ -19,6 +19,14 @@ MARGIN_S = 20.0
 """Shown of a whole day's trace on either side of the window."""
 _NO_CURVE = {"moment", "used", "sorted", "score", "energy", "whitened", "pressure"}
 """Arrays of a check that are not in the unit of its picture."""
+_NAMES = {
+    "low": "heel without roll and wind",
+    "transient": "dying swing",
+    "wind_part": "wind's part",
+    "shift": "off the curve",
+    "line": "drift",
+}
+"""What a curve is called on screen, where its own name says too little."""
 _UNITS = {"wind_speed": ("m/s", 1.0), "tension": ("kN", 1e-3)}
 """Beginning of a curve's name -> unit shown and factor; every other curve is an angle in rad."""
 
@@ -37,7 +45,9 @@ def window_detail(window: WindowHeel, checks: tuple[Check, ...], epoch_ns: int) 
     ]
     against = [check for check in checks if check.verdict != "fine"]
     unmade = [check.code for check in checks if check.verdict == "fine" and not np.isfinite(check.threshold)]
-    passed = [check.code for check in checks if check.verdict == "fine" and check.code not in unmade]
+    failed = {check.code for check in against}
+    passed = dict.fromkeys(c.code for c in checks if c.verdict == "fine" and c.code not in (*unmade, *failed))
+    unmade = [code for code in dict.fromkeys(unmade) if code not in failed and code not in passed]
     clean = f"Passed: {', '.join(passed)}." if passed else ""
     if unmade:
         clean += f" Could not be asked: {', '.join(unmade)}."
@@ -89,9 +99,11 @@ def picture(
         unit = shown
         thinned = [number_or_none(round(v, 6)) for v in _thin(np.asarray(values)[keep] * factor, group).tolist()]
         if few and name.removesuffix("_u") in evidence and name.endswith("_u"):
-            whiskers[name.removesuffix("_u")] = [None if v is None else round(COVERAGE_95 * v, 6) for v in thinned]
+            whiskers[_NAMES.get(name.removesuffix("_u"), name.removesuffix("_u"))] = [
+                None if v is None else round(COVERAGE_95 * v, 6) for v in thinned
+            ]
         else:
-            curves[name] = thinned
+            curves[_NAMES.get(name, name.replace("_", " "))] = thinned
     if not curves:
         return None
     place = _thin(x[keep], group)

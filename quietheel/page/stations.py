@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from config.plan import Plan
 from config.stations import Station
+from config.units import DEGREE
+from logger.marks import MarkedWindow
 from logger.records import Quantity
 from quietheel.page.pulse import Beatings, Pulse
 from quietheel.page.source import LoggerState, StationCount
@@ -43,9 +45,27 @@ def lanes(plan: Plan) -> list[Lane]:
     return sorted(found, key=lambda lane: order.index(lane.quantity))
 
 
-def stations_section(plan: Plan, pulses: Pulses, logger: LoggerState, now_ns: int) -> list[dict[str, Any]]:
+def stations_section(
+    plan: Plan, pulses: Pulses, logger: LoggerState, windows: Sequence[MarkedWindow], now_ns: int
+) -> list[dict[str, Any]]:
     """One entry a station: ``name``, ``now_deg`` (heel, or None), ``reads``, ``says``, ``ill``."""
-    return [_station(plan, station, pulses, logger.counts.get(station.name), now_ns) for station in plan.stations]
+    by_hand = {
+        name: (heel / DEGREE, window.label)
+        for window in windows
+        if not window.voided
+        for name, heel, _ in window.hand_readings
+    }
+    return [
+        _by_hand(station.name, by_hand.get(station.name))
+        if station.source.type == "manual"
+        else _station(plan, station, pulses, logger.counts.get(station.name), now_ns)
+        for station in plan.stations
+    ]
+
+
+def _by_hand(name: str, last: tuple[float, str] | None) -> dict[str, Any]:
+    reads, says = (heel_words(last[0]), f"read by hand in window {last[1]}") if last else ("", "read by hand")
+    return {"name": name, "now_deg": None, "reads": reads, "says": says, "ill": False}
 
 
 def _station(plan: Plan, station: Station, pulses: Pulses, counted: StationCount | None, now_ns: int) -> dict[str, Any]:
@@ -54,8 +74,8 @@ def _station(plan: Plan, station: Station, pulses: Pulses, counted: StationCount
         for channel in station.channels
         if (station.name, Quantity(channel.quantity)) in pulses
     }
-    if station.source.type == "manual" or not beats:
-        return {"name": station.name, "now_deg": None, "reads": "", "says": "read by hand", "ill": False}
+    if not beats:
+        return {"name": station.name, "now_deg": None, "reads": "", "says": "gives no quantity", "ill": True}
     quantity, main = next(iter(beats.items()))
     trouble = _trouble(station, quantity, main, plan.test.utc_offset_h)
     says = trouble or _well(station, quantity, main, beats)

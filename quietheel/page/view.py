@@ -139,7 +139,7 @@ class DayView:
             "now": self._now(beat),
             "next": next_section(self.plan, state, expected, beat.events),
             "still": {"words": still.words, "part": round(still.part, 3)},
-            "stations": stations_section(self.plan, self._pulses, beat.logger, beat.now_ns),
+            "stations": stations_section(self.plan, self._pulses, beat.logger, state.windows, beat.now_ns),
             "windows": windows,
             "gm": gm_section(worked),
             "plot": plot_section(worked, coming),

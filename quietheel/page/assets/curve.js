@@ -63,7 +63,7 @@ export class Curve {
     const right = width - 14;
     const foot = 38;
     const lower = Math.round(height * 0.3);
-    const base = height - foot - lower - 18;
+    const base = height - foot - lower - 24;
     const moments = [...plot.planned, ...plot.points.map((p) => p.moment_tm)];
     if (!moments.length) return;
     const most = Math.max(...moments.map(Math.abs), 1e-6) * 1.12;
@@ -172,8 +172,8 @@ export class Curve {
       pen.fillText(`${fixed(n * step, digitsOf(step))}°`, left - 5, y(n * step));
     }
     pen.textAlign = "left";
-    pen.textBaseline = "top";
-    pen.fillText("left over, with 95 %", left + 6, top + 4);
+    pen.textBaseline = "bottom";
+    pen.fillText("heel left over, each with its 95 %", left, top - 3);
     const written = [];
     for (const p of known) {
       const at = x(p.moment_tm);
@@ -283,7 +283,7 @@ export function evidence(canvas, picture) {
       pen.lineTo(right, y(n * step));
       pen.stroke();
       pen.fillStyle = ink("soft");
-      pen.fillText(`${fixed(n * step, digitsOf(step))}${picture.unit === "deg" ? "°" : ""}`, left - 5, y(n * step));
+      pen.fillText(`${fixed(n * step, digitsOf(step))}${picture.unit === "deg" ? "°" : ` ${picture.unit}`}`, left - 5, y(n * step));
     }
     names.forEach((name, n) => {
       pen.strokeStyle = ink(`s${n % 6}`);
@@ -318,11 +318,10 @@ export function evidence(canvas, picture) {
     });
     let at = left + 6;
     names.forEach((name, n) => {
-      const words = name.replaceAll("_", " ");
       pen.fillStyle = ink(`s${n % 6}`);
       pen.textAlign = "left";
-      pen.fillText(words, at, 12);
-      at += pen.measureText(words).width + 16;
+      pen.fillText(name, at, 12);
+      at += pen.measureText(name).width + 16;
     });
     pen.fillStyle = ink("soft");
     pen.textBaseline = "alphabetic";

@@ -59,7 +59,7 @@ def parse_settings(text: str, model: type[Model], file: str = "plan.toml") -> Mo
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-        where = f"line {found[1]}, column {found[2]}" if found else "end of the file"
+        where = f"line {found[1]}, column {found[2]}" if found else f"line {text.count(chr(10)) + 1}, its end"
         words = re.sub(r"\s*\(at .*\)$", "", str(error))
         raise bad(file, where, None, f"not valid TOML: {words[:1].lower()}{words[1:]}") from None
     except RecursionError:

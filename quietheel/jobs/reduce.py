@@ -87,7 +87,7 @@ def day_inputs(recorded: RecordedDay, plan: Plan, tables: Tables, heel: DayHeel)
         shifts=shifts(plan, recorded.events, standing),
         overrules=overrules(standing),
         provenance=Provenance(
-            version=f"quietheel {__version__}",
+            version=__version__,
             made_at=f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
             inputs=(*_digests(recorded.folder), *tables.inputs),
             settings=plan.settings.model_dump(mode="json"),

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Literal
 
 from quietheel.jobs.reduce import ReducedDay, reduce_folder, write_result
+from reduction.report.compose import report as compose
 from reduction.report.data_summary import data_summary
-from reduction.report.html import print_html, render_html
-from reduction.report.pdf import print_pdf, render_pdf
+from reduction.report.html import print_html
+from reduction.report.pdf import print_pdf
 from reduction.report.traces import plot_traces
 
 
@@ -50,8 +51,9 @@ def report(
     reduction, _ = write_result(place, day.as_json())
     traces = plot_traces(day.recorded.day)
     html, pdf = place.results / f"{name}.html", place.results / f"{name}.pdf"
-    html.write_text(render_html(day.answer, traces, day.plan, form=form), encoding="utf-8", newline="\n")
-    pdf.write_bytes(render_pdf(day.answer, traces, day.plan, form=form, paper=paper))
+    document = compose(day.answer, traces, day.plan, form=form, events=day.recorded.events)
+    html.write_text(print_html(document), encoding="utf-8", newline="\n")
+    pdf.write_bytes(print_pdf(document, paper=paper))
     summary = data_summary(day.answer, day.plan)
     summary_pdf = place.results / "data-summary.pdf"
     summary_pdf.write_bytes(print_pdf(summary, paper=paper))

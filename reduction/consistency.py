@@ -9,7 +9,7 @@ is; a restraint only ever takes heel away, which settles which side of a broken 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb
 
@@ -40,6 +40,11 @@ PRIOR_HELD = 0.5
 """Given a restraint on a side: probability that it acted in any one window heeled to that side."""
 PLAUSIBLE_SHIFT = 0.1
 """Largest shift thought of, as a share of half the range of heel; sets how much agreement one more exclusion buys."""
+PRIOR_BEND = 0.02
+"""Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""
+PRIOR_UNREST = 0.01
+"""Judgement: probability that every interval of the day is too small alike; by a factor up to `MOST_UNREST`."""
+MOST_UNREST = 30.0
 EXHAUSTIVE = 6000
 """Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
 BEAM = 400
@@ -123,6 +128,9 @@ class Consensus:
     """(n,) rad."""
     largest_limit: float
     """Limit on |shift| / shift_u of a clean window."""
+    bend: float = 0.0
+    """m, BM beyond the hull's own that lays all windows on one curve; 0 where none was needed."""
+    bend_u: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -153,19 +161,21 @@ class _Weighed:
     """(N, 4) log weight under each hypothesis of restraint."""
 
 
-def consensus(windows: Windows, form: Form, most: int | None = None) -> Consensus:
+def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend: float = PRIOR_BEND) -> Consensus:
     """Find the windows that agree with one free vessel.
 
     Parameters
     ----------
     windows : at least two with different arms.
     form : curve of the hull.
+    prior_bend : probability beforehand that the plot bends otherwise than ``form``.
     most : most windows that may be left out; by default fewer than half, keeping three.
 
     Notes
     -----
     If all windows agree, all are used: nothing is left out of a clean day but at the stated false-alarm rate. Else the
-    likeliest set among those whose remaining windows agree is used.
+    likeliest set among those whose remaining windows agree is used, unless all windows with one more bend of the curve,
+    or all windows with wider intervals, are likelier still.
     """
     n = windows.heel.size
     limit = max(0, min((n - 1) // 2, n - 3)) if most is None else most
@@ -174,7 +184,14 @@ def consensus(windows: Windows, form: Form, most: int | None = None) -> Consensu
     for _ in range(4):
         linear = _linearise(windows, form, start)
         levels = list(_weigh_all(windows, linear, limit))
-        answer = _choose(windows, linear, levels)
+        answer, weight = _choose(windows, linear, levels)
+        if answer:
+            bend, bend_u, bend_weight = _bend(windows, linear, prior_bend)
+            if bend_weight > max(weight, _unrest(windows, linear)):
+                bent = bent_form(form, bend)
+                return replace(consensus(windows, bent, 0), bend=bend, bend_u=bend_u, consistent=True, birge=1.0)
+            if _unrest(windows, linear) > weight:
+                answer = ()
         chosen = np.ones(n, dtype=bool)
         chosen[list(answer)] = False
         fit = _fit(windows.part(chosen), form)
@@ -183,6 +200,44 @@ def consensus(windows: Windows, form: Form, most: int | None = None) -> Consensu
         if settled:
             break
     return _report(windows, form, linear, levels, used, fit)
+
+
+def bent_form(form: Form, bend: float) -> Form:
+    """Return the hull's form with ``bend`` m of BM more."""
+    return Form(f"{form.name} and a bend", lambda heel: form.c(heel) + 0.5 * bend * np.tan(heel) ** 3, form.km)
+
+
+def _bend(windows: Windows, linear: _Linear, prior: float) -> tuple[float, float, float]:
+    """One more parameter for all windows: its value and u (m of BM), and the log weight of that explanation."""
+    n = windows.heel.size
+    column = 0.5 * np.tan(windows.heel) ** 3
+    size = float(column @ linear.projector @ column)
+    if size <= 0 or n < 5 or np.unique(np.round(np.abs(windows.arm), 9)).size < 3:
+        return 0.0, 0.0, -np.inf
+    bend, bend_u = float(column @ linear.pull) / size, 1.0 / float(np.sqrt(size))
+    chi2 = linear.chi2 - float(column @ linear.pull) ** 2 / size
+    if chi2 > chi2_limit(n - 3, windows.dof, ALPHA_REST):
+        return bend, bend_u, -np.inf
+    most = float(np.abs(column).max())
+    reach = PLAUSIBLE_SHIFT * float(np.ptp(windows.arm)) / 2 / most
+    occam = 0.5 * np.log(2 * np.pi) + np.log(bend_u / (2 * reach)) if abs(bend) < reach else -np.inf
+    return bend, bend_u, float(np.log(prior) - 0.5 * chi2 + occam + _all_clean(windows))
+
+
+def _unrest(windows: Windows, linear: _Linear) -> float:
+    """Log weight of every uncertainty being too small by one factor b, log-even up to `MOST_UNREST`."""
+    free = windows.heel.size - 2
+    if free < 1:
+        return -np.inf
+    b = float(np.clip(np.sqrt(linear.chi2 / free), 1.0, MOST_UNREST))
+    # The integral over log b of a peak of width 1 / sqrt(2 free).
+    width = float(np.sqrt(2 * np.pi / (2 * free)) / np.log(MOST_UNREST))
+    fit = -free * np.log(b) - 0.5 * linear.chi2 / b**2
+    return float(np.log(PRIOR_UNREST) + fit + np.log(width) + _all_clean(windows))
+
+
+def _all_clean(windows: Windows) -> float:
+    return float(np.log(PRIOR_RESTRAINT["free"]) + windows.heel.size * np.log1p(-PRIOR_OTHER))
 
 
 def largest_deviation_limit(n: int, dof: float, alpha: float = ALPHA_LARGEST) -> float:
@@ -337,25 +392,26 @@ def _scores(windows: Windows, linear: _Linear, left_out: Sets) -> tuple[Array, A
     return score, shift, u
 
 
-def _choose(windows: Windows, linear: _Linear, levels: list[_Weighed]) -> tuple[int, ...]:
+def _choose(windows: Windows, linear: _Linear, levels: list[_Weighed]) -> tuple[tuple[int, ...], float]:
+    """Return the windows to leave out and the log weight of that choice."""
     everything = levels[0]
     if _agrees(windows, linear, everything.sets[0], float(everything.chi2[0])):
-        return ()
+        return (), float(everything.log_weight[0])
     ranked = sorted(
         ((float(w), level, row) for level in levels[1:] for row, w in enumerate(level.log_weight)),
         key=lambda item: -item[0],
     )
-    for _, level, row in ranked[:2000]:
+    for weight, level, row in ranked[:2000]:
         if _agrees(windows, linear, level.sets[row], float(level.chi2[row])):
-            return tuple(int(i) for i in level.sets[row])
+            return tuple(int(i) for i in level.sets[row]), weight
     # No set agrees. Leave windows out only where that explains most of the scatter; else the scatter is everybody's.
     if ranked:
-        _, level, row = ranked[0]
+        weight, level, row = ranked[0]
         n, k = windows.heel.size, level.sets.shape[1]
         left = float(level.chi2[row]) / max(n - 2 - k, 1)
         if left < 0.1 * float(everything.chi2[0]) / max(n - 2, 1):
-            return tuple(int(i) for i in level.sets[row])
-    return ()
+            return tuple(int(i) for i in level.sets[row]), weight
+    return (), -np.inf
 
 
 def _report(
@@ -384,7 +440,7 @@ def _report(
         fit.chi2,
         limit,
         birge,
-        _selection_u(windows, linear, len(levels) - 1, level.gm[row]),
+        _selection_u(windows, linear, len(levels) - 1, level.gm[row]) if birge == 1.0 else 0.0,
         hypotheses[best],
         float(share[best]),
         shift,

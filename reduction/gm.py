@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from config.plan import Overrule
 from dsp.types import BudgetLine, Check, DayHeel, Verdict, WindowHeel
 from reduction import consistency, day_checks, gm_budget
-from reduction.gm_curve import Form, fit_curve, from_kn, heel_at, straight, wall_sided
+from reduction.gm_curve import Form, fit_curve, from_kn, heel_at, start_from_line, straight, wall_sided
 from reduction.gm_line import LineFit, line_weights, straight_line
 from reduction.reasons import between_windows
 from reduction.types import GmResult, Maybe, Quantified, State, WindowPoint
@@ -71,7 +71,16 @@ def reduce_gm(
     if np.unique(problem.arm[usable]).size < 2:
         return _no_gm(problem, "GM needs windows with two different moments and a heel in each")
     candidates, notes = _candidates(problem, usable)
-    found = consistency.consensus(problem.windows(candidates, day), form or straight())
+    assumed = form or wall_sided(gm_budget.BM_PER_GM_ASSUMED[0] * problem.rough_gm(candidates))
+    prior_bend = consistency.PRIOR_BEND if form is not None else 0.5
+    found = consistency.consensus(problem.windows(candidates, day), assumed, prior_bend=prior_bend)
+    hull = form or straight()
+    if form is not None and found.bend != 0.0:
+        form = consistency.bent_form(form, found.bend)
+        notes.append(
+            f"The plot bends by {found.bend:+.1f} m of BM beyond the hull's own (± {2 * found.bend_u:.1f}); with that "
+            "all windows agree, and GM is taken at upright. Look for free liquid that pockets, or check BM."
+        )
     used = candidates.copy()
     used[np.flatnonzero(candidates)[~found.used]] = False
     if not found.consistent:
@@ -79,7 +88,7 @@ def reduce_gm(
             f"The windows scatter {found.birge:.1f} times as much as their own intervals allow and no few of them can "
             "be held responsible; every uncertainty of heel was widened by that factor (Birge ratio)."
         )
-    return _Reduction(problem, day, form, form_u, used, candidates, found, confidence, carried, notes).result()
+    return _Reduction(problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes).result()
 
 
 @dataclass(frozen=True)
@@ -121,6 +130,10 @@ class _Problem:
             columns,
             overruled,
         )
+
+    def rough_gm(self, keep: Mask) -> float:
+        """GM in metres by the unweighted line."""
+        return start_from_line(self.heel[keep], self.arm[keep], straight(), self.rise[keep])[0]
 
     def windows(self, keep: Mask, day: DayHeel) -> consistency.Windows:
         square = np.ix_(keep, keep)
@@ -186,6 +199,8 @@ def _form(bm: Maybe[Quantified] | None, kn: Callable[[Array], Array] | None) -> 
 class _Reduction:
     problem: _Problem
     day: DayHeel
+    hull: Form
+    """What the hydrostatics alone say; `form` may bend more."""
     form: Form | None
     form_u: float
     used: Mask
@@ -236,7 +251,7 @@ class _Reduction:
                 p.arm_covariance,
                 self.used,
                 usable,
-                self.form or straight(),
+                self.hull,
                 self.found,
             ),
         )
@@ -284,7 +299,7 @@ class _Reduction:
         fit = fit_curve(p.heel[keep], p.arm[keep], covariance, self.form, p.rise[keep])
         lever = gm_budget.Lever(fit.gm, fit.gain[0], fit.stiffness, p.heel[keep], p.arm[keep])
         shape = BudgetLine("BM", abs(gm_budget.curvature_bias(lever)) * self.form_u, self.form.name)
-        gm = self._quantified(lever, keep, birge, selection_u, shape, self.form.name)
+        gm = self._quantified(lever, keep, birge, selection_u, shape, self.form.name, self.found.bend_u)
         zero = float(heel_at(0.0, fit.gm, fit.tcg, self.form)[0])
         list_u = float(np.sqrt(fit.covariance[1, 1]) * birge / abs(fit.gm))
         zero_u = self.day.zero_u if np.isfinite(self.day.zero_u) else gm_budget.ZERO_ASSUMED_U
@@ -306,6 +321,7 @@ class _Reduction:
         selection_u: float,
         shape: BudgetLine,
         note: str,
+        bend_u: float = 0.0,
     ) -> Quantified:
         p = self.problem
         square = np.ix_(keep, keep)
@@ -315,6 +331,8 @@ class _Reduction:
         others = gm_budget.common_lines(lever, self.day, p.displacement, p.arm_covariance[square], columns)
         if shape.u > 0:
             others.append(shape)
+        if bend_u > 0:
+            others.append(BudgetLine("bend of the plot", abs(gm_budget.curvature_bias(lever)) * bend_u))
         if selection_u > 0:
             others.append(BudgetLine("choice of windows", selection_u))
         dof = heel_dof(self.day)

@@ -69,9 +69,26 @@ class Verbs(click.Group):
     epilog="Start here: quietheel demo --out demo-day. Every verb has --help with an example. "
     "Results are preliminary until the authority accepts them.",
 )
+@click.option(
+    "--completion",
+    type=click.Choice(["bash", "zsh", "fish", "powershell"]),
+    expose_value=False,
+    is_eager=True,
+    callback=lambda ctx, _, shell: _completion(ctx, shell),
+    help="Print the completion script of a shell and exit.",
+)
 @click.version_option(package_name="quietheel", prog_name="quietheel")
 def cli() -> None:
     """Record the heel of a vessel during a stability test and turn the day into GM, KG and lightship."""
+
+
+def _completion(ctx: click.Context, shell: str | None) -> None:
+    if shell is None or ctx.resilient_parsing:
+        return
+    from quietheel.completion import script
+
+    click.echo(script(shell, cli))
+    ctx.exit()
 
 
 def main() -> None:
@@ -81,6 +98,10 @@ def main() -> None:
 
 def run(arguments: list[str]) -> int:
     """Run one command; return its exit code. Faults go to stderr, one a line."""
+    if "_QUIETHEEL_COMPLETE" in os.environ:
+        from quietheel.completion import register
+
+        register()
     try:
         result = cli.main(args=arguments, prog_name="quietheel", standalone_mode=False)
         return result if isinstance(result, int) else 0

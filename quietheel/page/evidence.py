@@ -98,7 +98,8 @@ def picture(
             continue
         unit = shown
         thinned = [number_or_none(round(v, 6)) for v in _thin(np.asarray(values)[keep] * factor, group).tolist()]
-        if few and name.removesuffix("_u") in evidence and name.endswith("_u"):
+        of = name.removesuffix("_u")
+        if few and of != name and of in evidence:
             whiskers[_NAMES.get(name.removesuffix("_u"), name.removesuffix("_u"))] = [
                 None if v is None else round(COVERAGE_95 * v, 6) for v in thinned
             ]

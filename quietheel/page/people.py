@@ -7,8 +7,23 @@ from collections.abc import Sequence
 from typing import Any
 
 from config.plan import Plan
-from logger.muster import Whereabouts, people_moment
+from logger.events import Event, effective
+from logger.muster import Whereabouts, people_moment, whereabouts
 from quietheel.page.words import moment_words
+
+
+def roll_call_of(plan: Plan, events: Sequence[Event], until_ns: int) -> list[str]:
+    """Who stood away from the muster station at one moment, with the moment it made, a sentence each."""
+    ordered, voids = effective(events)
+    changes = [event for event in ordered if event.kind == "people" and event.number not in voids]
+    away = [one for one in whereabouts(plan, changes, until_ns) if one.away]
+    if not plan.people and not away:
+        return []
+    return [
+        f"{one.person}: {one.place}, not {one.muster_station}; "
+        + ("a moment that cannot be told." if math.isnan(one.moment_tm) else f"{moment_words(one.moment_tm)}.")
+        for one in away
+    ] or ["Everyone at the muster station."]
 
 
 def people_section(plan: Plan, people: Sequence[Whereabouts], changes: Sequence[str]) -> dict[str, Any]:

@@ -15,14 +15,14 @@ from config.folder import TestFolder
 from config.units import DEGREE
 from dsp.types import WindowHeel
 from logger.daystate import DayState, state_of_day
-from logger.events import CONFIRMATIONS
+from logger.events import CONFIRMATIONS, Event
 from logger.marks import MarkedWindow
 from logger.records import Quantity
 from quietheel.page.evidence import window_detail
 from quietheel.page.hours import time_section
 from quietheel.page.marking import Marker, marks_section, next_section, rules_section
 from quietheel.page.moments import expected_heel_deg, planned_moments
-from quietheel.page.people import people_section
+from quietheel.page.people import people_section, roll_call_of
 from quietheel.page.plot import gm_section, plot_section
 from quietheel.page.source import Beat, LiveSource
 from quietheel.page.stations import kit_section, lanes, pulse_of, stations_section
@@ -62,6 +62,7 @@ class DayView:
         self._lock = threading.RLock()
         self._sections: dict[str, Any] = {}
         self._windows: dict[int, MarkedWindow] = {}
+        self._events: tuple[Event, ...] = ()
 
     def step(self) -> dict[str, Any]:
         """Take in what is new; give the sections that changed and the new part of the strip."""
@@ -105,7 +106,9 @@ class DayView:
         if place is None or worked.heel is None:
             return "not worked out yet" if self._worker.busy else "this window was not worked out: it is open or void"
         checks = point.checks if point is not None else place.checks
-        return window_detail(place, checks, worked.heel.epoch_ns)
+        window = self._windows[int(number)]
+        people = roll_call_of(self.plan, self._events, window.stop_ns or window.start_ns)
+        return {**window_detail(place, checks, worked.heel.epoch_ns), "people": people}
 
     def mark(self, body: Mapping[str, Any]) -> dict[str, Any]:
         """Write a mark that came from the page. Raises BadInput, OSError."""
@@ -124,6 +127,7 @@ class DayView:
 
     def _draw(self, beat: Beat) -> dict[str, Any]:
         state = state_of_day(beat.events, self.plan)
+        self._events = beat.events
         self._worker.ask(state.windows, beat.events)
         worked = self._worker.latest
         self._windows = {window.number: window for window in state.windows}

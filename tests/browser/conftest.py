@@ -17,8 +17,9 @@ import pytest
 
 from config.folder import TestFolder
 from logger.events import EventLog
+from quietheel.page.app import build_app
 from quietheel.page.guard import Guard
-from quietheel.page.server import build_app, make_server
+from quietheel.page.server import make_server
 from quietheel.page.view import DayView
 from quietheel.replay.source import ReplaySource
 

@@ -127,6 +127,7 @@ async function openWindow(one) {
     body.append(make("table", {}, make("tr", {}, ["station", "heel", "± 95 %", "rate", ""].map((word) => make("th", {}, word))),
       detail.stations.map((row) => make("tr", {}, make("td", {}, row.name), make("td", { class: "n" }, heel(row.heel_deg, 4)), make("td", { class: "n" }, fixed(row.u95_deg, 4)), make("td", { class: "n" }, `${fixed(row.rate_hz, 1)} Hz`), make("td", {}, row.says)))));
   }
+  if (detail.people.length) body.append(make("p", {}, make("strong", {}, "Roll call: "), detail.people.join(" ")));
   for (const check of detail.checks) {
     const box = make("div", { class: "check" }, make("p", {}, make("span", { class: `stamp ${check.verdict}` }, check.code), ` ${check.says}`));
     if (check.picture) {

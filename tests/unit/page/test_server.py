@@ -13,8 +13,10 @@ import page_day
 import pytest
 
 from config.folder import TestFolder
+from quietheel.page.app import build_app
+from quietheel.page.broadcast import QUEUE, Broadcast
 from quietheel.page.guard import Guard
-from quietheel.page.server import QUEUE, Broadcast, address, build_app, make_server, serve_page
+from quietheel.page.server import address, make_server, serve_page
 from quietheel.page.view import DayView
 from quietheel.replay.source import ReplaySource
 

@@ -9,7 +9,8 @@ import pytest
 from config.errors import BadInput
 from config.folder import TestFolder
 from logger.events import EventLog
-from quietheel.page.server import as_text, render
+from quietheel.page.app import render
+from quietheel.page.broadcast import as_text
 from quietheel.page.tail import TailSource
 from quietheel.page.view import DayView
 from quietheel.replay.play import play_through
@@ -232,6 +233,10 @@ def test_evidence_of_a_window_and_of_none(day: Path) -> None:
     assert isinstance(detail, dict)
     assert [row["name"] for row in detail["stations"]][:1] == ["aft"]
     json.loads(as_text(detail))
+    assert detail["people"] == ["Everyone at the muster station."]
+    last = view.window_detail(str(view.whole()["windows"][0]["id"]))
+    assert isinstance(last, dict)
+    assert last["people"] == ["mate: wheelhouse, not main deck aft; 0.240 t m to port."]
     assert view.window_detail("99") == "no such window"
     assert view.window_detail("../x") == "no such window"
     view.close()

@@ -16,7 +16,9 @@ from config.folder import TestFolder, digest
 from logger.archive.journal import read_journal
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, list_runs, numbered
 from logger.archive.pieces import Piece, pieces_of
+from logger.archive.reader import read_arrivals
 from logger.archive.timefit import nominal_period
+from logger.archive.timing import repaired
 from logger.chain import read_lines
 from logger.events import EventLog, rfc3339
 from logger.records import Flag, Quantity
@@ -206,8 +208,10 @@ def _channels(run: RunInfo, gap_s: float) -> Iterator[tuple[ChannelCount, list[G
         before_ns = before_number = -1
         limit = int(gap_s * 1e9)
         for piece in pieces:
-            columns = piece.load(["time", "sequence", "flags"])
-            time, sequence = columns["time"], columns["sequence"]
+            columns = piece.load(["sequence", "flags"])
+            sequence = columns["sequence"]
+            # A message that came late is not missing: gaps are sought in the samples' own times.
+            time = repaired(read_arrivals([piece])).time_ns
             if time.size > 20:
                 limit = max(int(gap_s * 1e9), int(10 * nominal_period(time)))
             duplicates += int(((columns["flags"] & int(Flag.DUPLICATE)) != 0).sum())

@@ -52,7 +52,9 @@ def print_pdf(document: Document, *, paper: Paper = "a4") -> bytes:
     sources = {"main.typ": template_text("document.typ").encode(), "document.json": text.encode()}
     for name, picture in document.pictures.items():
         sources[f"pictures/{name}.svg"] = for_print(picture.wide, TYPEFACE).encode()
-    pdf: bytes = typst.compile(sources, format="pdf", font_paths=_fonts(), sys_inputs={"paper": paper})
+    pdf: bytes = typst.compile(
+        sources, format="pdf", font_paths=_fonts(needs_other_fonts(text)), sys_inputs={"paper": paper}
+    )
     return pdf
 
 
@@ -79,10 +81,28 @@ def breakable(value: object) -> object:
     return value
 
 
+def needs_other_fonts(text: str) -> bool:
+    """Whether some letter is in none of the typefaces brought along (Chinese, Thai, Devanagari and others).
+
+    Only then the machine's own typefaces are looked at, and the pages may differ from one machine to another.
+    """
+    known = _letters_brought()
+    return any(ord(letter) not in known for letter in set(text) if letter.isprintable())
+
+
 @cache
-def _fonts() -> Any:
-    """Typefaces that come with the two libraries; never those of the machine, so that pages are the same everywhere."""
-    typst: Any = need("typst")
+def _letters_brought() -> frozenset[int]:
+    manager: Any = need("matplotlib.font_manager")
+    return frozenset(manager.get_font(str(_brought() / "DejaVuSans.ttf")).get_charmap())
+
+
+def _brought() -> Path:
     matplotlib: Any = need("matplotlib")
-    brought = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[str(brought)])
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+
+
+@cache
+def _fonts(machine: bool) -> Any:
+    """Typefaces that come with the two libraries; those of the machine only where they are needed."""
+    typst: Any = need("typst")
+    return typst.Fonts(include_system_fonts=machine, include_embedded_fonts=True, font_paths=[str(_brought())])

@@ -26,6 +26,7 @@ from reduction.report import (
 )
 from reduction.report import extras as report_extras
 from reduction.report.document import Figure, Table, plain
+from reduction.report.pdf import needs_other_fonts
 from reduction.types import Answer, GmResult, Maybe, Provenance, Quantified
 
 HOSTILE = "</style></svg><script>alert(1)</script>{{ 7*7 }}\" onload='x' #set $x$ *b* _i_ \\ @ref <label> \u202e"
@@ -219,6 +220,12 @@ def test_pdf_is_paged_for_the_paper(final, paper, box: bytes) -> None:
     assert 10 <= pages_of(pdf) <= 20
     assert re.search(rb"/MediaBox\s*\[\s*0 0 " + re.escape(box), pdf)
     assert b"CreationDate" not in pdf
+
+
+def test_letters_of_all_the_world_are_printed(answer: Answer, plan: Plan) -> None:
+    assert not needs_other_fonts("Ærøskøbing, Łódź, Ελλάς, Владивосток, ● ▲ ✕ ○ − × ° ± ³")
+    assert needs_other_fonts("船")
+    assert print_pdf(data_summary(replace(answer, name="試験 ทดสอบ"), plan)).startswith(b"%PDF")
 
 
 def empty_answer(answer: Answer) -> Answer:

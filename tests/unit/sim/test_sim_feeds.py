@@ -37,7 +37,15 @@ def run(work: Coroutine[None, None, None]) -> None:
 def day() -> SimulatedDay:
     scenario = make_kind("quiet", 3)
     short = scenario.schedule.model_copy(
-        update={"window_s": 5.0, "lift_s": 2.0, "settle_s": 1.0, "after_s": 1.0, "first_window_s": 70.0}
+        update={
+            "window_s": 5.0,
+            "lift_s": 2.0,
+            "settle_s": 1.0,
+            "after_s": 1.0,
+            "gangway_s": 2.0,
+            "first_window_s": 12.0,
+            "tail_s": 5.0,
+        }
     )
     return simulate(scenario.model_copy(update={"schedule": short}))
 
@@ -169,7 +177,7 @@ def test_marks_fall_due_in_order_of_the_clock(day: SimulatedDay) -> None:
 
 
 def test_packaged_feeds_need_no_front_door() -> None:
-    text = "".join(p.read_text(encoding="utf-8") for p in Path("sim").rglob("*.py"))
+    text = "".join(p.read_text(encoding="utf-8") for p in (Path(__file__).parents[3] / "sim").rglob("*.py"))
     for package in ("dsp", "reduction", "quietheel"):
         assert f"\nfrom {package}" not in text
         assert f"\nimport {package}" not in text

@@ -35,7 +35,7 @@ LARGEST_MB = 250.0
 def feed(ports, rows: int, rate: float) -> None:
     """Serve so many sentences, shared out evenly."""
     servers = [socket.create_server(("127.0.0.1", 0)) for _ in range(STATIONS)]
-    ports.extend(server.getsockname()[1] for server in servers)
+    ports.extend([server.getsockname()[1] for server in servers])
     peers = [server.accept()[0] for server in servers]
     lines = [sentence(f"HEXDR,A,{n / 300:.3f},D,HEEL") for n in range(-450, 450)]
     blocks = [b"".join(lines[at : at + 90]) + b"no sentence at all\r\n" * 9 for at in range(0, 900, 90)]

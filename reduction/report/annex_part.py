@@ -15,10 +15,18 @@ from reduction.report.words import CONFIRMATIONS, WORDS, clock, reason_words
 from reduction.types import Answer, WindowPoint
 
 
+MOST_PICTURES = 3
+"""Checks of one window that get a picture; all of them are in its table."""
+
+
 def evidence_of(answer: Answer) -> tuple[tuple[str, WindowPoint, Check], ...]:
     """Every check that spoke and brought something to draw: (name of the picture, window, check)."""
     points = answer.gm.value.points if answer.gm.value is not None else ()
-    found = [(p, c) for p in points for c in p.checks if c.verdict != "fine" and drawable(c)]
+    found: list[tuple[WindowPoint, Check]] = []
+    for point in points:
+        spoke = [c for c in point.checks if c.verdict != "fine" and drawable(c)]
+        spoke.sort(key=lambda c: c.verdict != "rejected")  # what decided comes first
+        found += [(point, check) for check in spoke[:MOST_PICTURES]]
     return tuple((f"evidence-{number}", p, c) for number, (p, c) in enumerate(found))
 
 

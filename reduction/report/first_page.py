@@ -9,6 +9,8 @@ from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason
 from reduction.types import Answer, Quantified, WindowPoint
 
 LIGHTSHIP = "Lightship"
+MOST_WINDOWS = 5
+"""Windows that are told one by one where the answer must fit a page or a screen."""
 MOST_UNMET = 2
 """Procedure checks not met that the first page spells out."""
 
@@ -70,10 +72,13 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
     points = answer.gm.value.points
     used = [p for p in points if p.used]
     lines = [f"{len(used)} of {len(points)} windows used: {listed([p.label for p in used]) or 'none'}."]
-    for point in points:
-        if point.used and point.verdict == "fine" and not point.overruled:
-            continue
-        lines.append(window_sentence(point, plan))
+    told = [p for p in points if not p.used or p.verdict != "fine" or p.overruled]
+    if len(told) > MOST_WINDOWS:
+        told.sort(key=lambda p: p.used)  # those not used are told first
+    lines += [window_sentence(point, plan) for point in told[:MOST_WINDOWS]]
+    if len(told) > MOST_WINDOWS:
+        rest = listed([p.label for p in told[MOST_WINDOWS:]])
+        lines.append(f"Also not plainly fine: {rest}; the table of windows says why.")
     if answer.gm.value.line_all is not None and len(used) < len(points):
         every = answer.gm.value.curve_all.value if answer.gm.value.carried == "curve" else answer.gm.value.line_all
         if every is not None:

@@ -58,6 +58,8 @@ class Look:
         return 8.6 if self.narrow else 7.6
 
 
+TALLEST = 8.2
+"""in. A taller figure would not fit a Letter page under its caption."""
 Draw = Callable[["Figure", Look], None]
 
 
@@ -70,6 +72,7 @@ def picture(name: str, draw: Draw, wide: tuple[float, float], narrow: tuple[floa
     draw : draws on an empty figure.
     wide, narrow : (width, height), inches.
     """
+    wide = (wide[0], min(wide[1], TALLEST))
     return Picture(
         wide=_svg(f"{name}-wide", draw, wide, Look(narrow=False)),
         narrow=_svg(f"{name}-narrow", draw, narrow, Look(narrow=True)) if narrow else "",

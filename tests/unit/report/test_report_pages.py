@@ -288,6 +288,15 @@ def test_words_for_the_owner(answer: Answer, plan: Plan) -> None:
     assert "\x1b" not in render_text(replace(answer, headline="x\x1b[2J\u202ey"), plan)
 
 
+def test_many_spoilt_windows_do_not_bury_the_answer(answer: Answer, plan: Plan) -> None:
+    gm = answer.gm.value
+    assert gm is not None
+    points = tuple(replace(gm.points[4 if n % 2 else 2], label=str(n)) for n in range(20))
+    text = render_text(replace(answer, gm=Maybe(replace(gm, points=points))), plan)
+    assert text.count("someone moved") == 5
+    assert "Also not plainly fine: 11, 13" in text
+
+
 def test_data_summary_permits_nothing(answer: Answer, plan: Plan) -> None:
     page = print_html(data_summary(answer, plan))
     assert "It is no letter, certificate or permission" in page

@@ -14,7 +14,6 @@ from reduction.report.traces import Traces
 from reduction.report.words import CONFIRMATIONS, WORDS, clock, reason_words
 from reduction.types import Answer, WindowPoint
 
-
 MOST_PICTURES = 3
 """Checks of one window that get a picture; all of them are in its table."""
 

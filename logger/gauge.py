@@ -93,10 +93,10 @@ class Gauge:
     __slots__ = (
         "_conversions",
         "_default_unit",
-        "_delay",
         "_limit",
         "_recent",
         "channel",
+        "delay",
         "next_flags",
         "quantity",
         "sequence",
@@ -119,7 +119,7 @@ class Gauge:
         """Flags for readings without a device time, from now on."""
         self._default_unit = channel.unit
         self._conversions: dict[str, Conversion] = {}
-        self._delay = QuickestDelay()
+        self.delay = QuickestDelay()
         self._recent: dict[tuple[int, float], None] = {}
         reach = station.calibration.range_deg
         self._limit = math.inf if reach is None or self.quantity not in (Quantity.HEEL, Quantity.TRIM) else reach
@@ -173,7 +173,7 @@ class Gauge:
         self.next_flags |= Flag.DROPPED_BEFORE.value
 
     def _against_device_time(self, device_ns: int, host_ns: int, value: float) -> int:
-        flags = Flag.LATE.value if self._delay.late(host_ns, device_ns) else 0
+        flags = Flag.LATE.value if self.delay.late(host_ns, device_ns) else 0
         recent = self._recent
         key = (device_ns, value)
         if key in recent:
@@ -193,9 +193,11 @@ _DELAY_SPAN_NS = 300_000_000_000
 class QuickestDelay:
     """The smallest host-minus-device time of the last five to ten minutes."""
 
-    __slots__ = ("_before", "_now", "_since")
+    __slots__ = ("_before", "_now", "_since", "limit_ns")
 
-    def __init__(self) -> None:
+    def __init__(self, limit_ns: int = LATE_AFTER_NS) -> None:
+        self.limit_ns = limit_ns
+        """How much longer than the quickest is late."""
         self._now = self._before = 2**62
         self._since: int | None = None
 
@@ -208,4 +210,4 @@ class QuickestDelay:
             self._before, self._now, self._since = self._now, delay, host_ns
         if delay < self._now:
             self._now = delay
-        return delay - min(self._now, self._before) > LATE_AFTER_NS
+        return delay - min(self._now, self._before) > self.limit_ns

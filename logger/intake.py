@@ -8,8 +8,12 @@ from config.stations import Station
 from logger.channel import Chunk
 from logger.dialects import DIALECTS, dialect_of
 from logger.framing import NoReading, RawStore
+from logger.gauge import LATE_AFTER_NS
 from logger.live import ChannelMeter
 from logger.records import CANONICAL_UNIT, Channel, Flag, Quantity, Reading
+
+LEAST_REAL_LATENESS_NS = 500_000_000
+"""Wall time."""
 
 
 class Intake:
@@ -19,9 +23,10 @@ class Intake:
     ----------
     station : as the plan has it.
     source : where it comes from, without credentials, as it stands in the record.
+    speed : of the clock; under a fast one the machine's own pauses must not pass for lateness.
     """
 
-    def __init__(self, station: Station, source: str) -> None:
+    def __init__(self, station: Station, source: str, speed: float = 1.0) -> None:
         self.station = station
         self.source = source
         # What is played back was decoded long ago; its dialect only has to make gauges.
@@ -30,6 +35,8 @@ class Intake:
         self._framer = dialect.message() if messages else dialect.stream()
         self._decoder = dialect.decoder(station)
         self._gauges = self._decoder.gauges
+        for gauge in self._gauges:
+            gauge.delay.limit_ns = max(LATE_AFTER_NS, round(LEAST_REAL_LATENESS_NS * speed))
         self._meters = {g.quantity: ChannelMeter(CANONICAL_UNIT[g.quantity]) for g in self._gauges}
         self.raw = RawStore()
         """What was no reading."""

@@ -74,7 +74,7 @@ class Recording:
     def __init__(self, plan: Plan, folder: Path, clock: Clock, writer: Writer | None, say: Callable[[Notice], None]):
         self.plan = plan
         self.clock = clock
-        self.lines = [Line(s, plan.broker) for s in plan.stations if s.source.type != "manual"]
+        self.lines = [Line(s, plan.broker, clock.speed) for s in plan.stations if s.source.type != "manual"]
         self.folder = folder
         """Folder of the run once it has started."""
         self.stop_reason = "stopped"

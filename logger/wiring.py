@@ -22,9 +22,9 @@ Append = Callable[[Sequence[Reading]], int]
 class Line:
     """One station on the wire: its intake, and its queue where bytes come by a thread or a socket."""
 
-    def __init__(self, station: Station, broker: Broker) -> None:
+    def __init__(self, station: Station, broker: Broker, speed: float = 1.0) -> None:
         self.station = station
-        self.intake = Intake(station, describe(station, broker))
+        self.intake = Intake(station, describe(station, broker), speed)
         self.queue = None if isinstance(station.source, MqttSource | PlaybackSource) else ByteQueue()
 
 

@@ -262,7 +262,7 @@ def zda_time(words: list[str]) -> int | None:
     if not all(d.isascii() and d.isdigit() for d in digits) or len(clock) != 6 or not (fraction or "0").isdigit():
         return None
     hour, minute, second = int(clock[:2]), int(clock[2:4]), int(clock[4:])
-    if hour > 23 or minute > 59 or second > 60 or len(words[4]) > 4 or not fraction.isascii():
+    if hour > 23 or minute > 59 or second > 60 or max(map(len, digits[1:])) > 4 or not fraction.isascii():
         return None
     try:
         days = dt.date(int(words[4]), int(words[3]), int(words[2])).toordinal() - _EPOCH

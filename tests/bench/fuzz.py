@@ -127,10 +127,14 @@ class Fuzzer:
         for _ in range(strings):
             data = self.mutated()
             intake = self.chance.choice(self.intakes)
-            if self.chance.random() < SHARE_TRACED:
-                self._traced(intake, data)
-            else:
-                self.feed(intake, data)
+            try:
+                if self.chance.random() < SHARE_TRACED:
+                    self._traced(intake, data)
+                else:
+                    self.feed(intake, data)
+            except Exception:
+                print(f"\nstring {self.strings}, station {intake.station.name}: {data!r}", file=sys.stderr)
+                raise
             self.strings += 1
 
     def feed(self, intake: Intake, data: bytes) -> None:

@@ -111,7 +111,15 @@ def test_zda_gives_its_time_to_the_next_reading_of_each_channel_only():
 
 
 @pytest.mark.parametrize(
-    "bad", ["", "GPZDA", "GPZDA,246060,14,05,2030", "GPZDA,084207,31,02,2030", "GPZDA,08420x,1,1,1"]
+    "bad",
+    [
+        "",
+        "GPZDA",
+        "GPZDA,246060,14,05,2030",
+        "GPZDA,084207,31,02,2030",
+        "GPZDA,084207,1,99999999999,2030",
+        "GPZDA,08420x,1,1,1",
+    ],
 )
 def test_what_is_no_zda_gives_no_time(bad):
     assert zda_time(bad.split(",")) is None

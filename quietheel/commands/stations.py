@@ -98,7 +98,7 @@ def check(folder: Path, seconds: float, sign: bool | None, as_json: bool) -> int
                 f"{one.station:<16} {one.quantity:<15} {one.rate_hz:7.2f} Hz  mean {one.mean:+9.4f} {one.unit}  "
                 f"noise {one.noise:.4f}  resolution {one.resolution:.4f}"
             )
-    signs = []
+    signs: list[str] = []
     if (interactive() and not as_json) if sign is None else sign:
         click.pause("now press or step the starboard side down and hold it there, then press a key", err=True)
         pressed = {(s.station, s.quantity): s for s in jobs.listen(folder, seconds)}

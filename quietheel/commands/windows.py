@@ -43,8 +43,8 @@ def command(folder: Path, why: bool, as_json: bool) -> None:
         for check in window.checks:
             if why or check.verdict != "fine":
                 click.echo(f"    {check.code}: {check.says}")
-    for window in day.recorded.windows:
-        if window.voided:
-            click.echo(f"{window.label:<10} voided by {window.voided_by}: {window.reason}")
+    for marked in day.recorded.windows:
+        if marked.voided:
+            click.echo(f"{marked.label:<10} voided by {marked.voided_by}: {marked.reason}")
     for sentence in day.heel.assumptions:
         talk(f"assumed: {sentence}")

@@ -102,14 +102,11 @@ def _trace(series: Series, station: Station | None, epoch_ns: int) -> Trace:
     calibration = station.calibration if station else Calibration()
     time = (series.time_ns - epoch_ns) * 1e-9
     suspect = (series.flags & _BAD_FLAGS) != 0
+    factor = {Quantity.WIND_DIRECTION: DEGREE, Quantity.LINE_TENSION: 1e3}.get(series.quantity, 1.0)
+    zero = 0.0
     if series.quantity in (Quantity.HEEL, Quantity.TRIM):
-        value = (series.value - calibration.zero_deg) * calibration.scale * DEGREE
-    elif series.quantity is Quantity.WIND_DIRECTION:
-        value = series.value * DEGREE
-    elif series.quantity is Quantity.LINE_TENSION:
-        value = series.value * 1e3
-    else:
-        value = series.value
+        zero, factor = calibration.zero_deg, calibration.scale * DEGREE
+    value = (series.value - zero) * factor
     good = np.isfinite(value)
     return Trace(series.station, time[good], np.asarray(value[good], dtype=np.float64), suspect[good])
 

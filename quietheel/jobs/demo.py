@@ -90,14 +90,14 @@ def against_truth(answer: Answer, truth: Truth) -> str:
             ("lightship TCG", light.tcg, "tcg_m", "m", 1.0),
         ):
             lines.append(_line(name, found, truth.lightship[key], unit, scale, answer.confidence))
-    found = {p.label: p for p in answer.gm.value.points} if answer.gm.value else {}
+    points = {p.label: p for p in answer.gm.value.points} if answer.gm.value else {}
     for window in truth.windows:
-        point = found.get(window.label)
+        point = points.get(window.label)
         if window.spoilt and point is not None:
             verdict = f"{point.verdict} ({', '.join(point.reasons)})" if point.reasons else point.verdict
             lines.append(f"  window {window.label} was spoilt ({', '.join(window.spoilt)}): {verdict}")
     clean = [
-        w.label for w in truth.windows if not w.spoilt and w.label in found and found[w.label].verdict == "rejected"
+        w.label for w in truth.windows if not w.spoilt and w.label in points and points[w.label].verdict == "rejected"
     ]
     lines.append(f"  clean windows rejected: {', '.join(clean) or 'none'}")
     return "\n".join(lines)

@@ -38,7 +38,7 @@ def shifts(plan: Plan, events: Sequence[Event], windows: Sequence[MarkedWindow])
 def overrules(windows: Sequence[MarkedWindow]) -> tuple[Overrule, ...]:
     """Decisions on windows that were marked on the day."""
     return tuple(
-        Overrule(window=window.label, verdict=window.overruled, reason=window.overrule_reason, by=window.overruled_by)  # type: ignore[arg-type]
+        Overrule(window=window.label, verdict=window.overruled, reason=window.overrule_reason, by=window.overruled_by)
         for window in windows
         if window.overruled
     )

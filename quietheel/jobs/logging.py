@@ -7,6 +7,7 @@ import contextlib
 import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 from config.errors import bad
 from config.folder import TestFolder
@@ -66,7 +67,7 @@ def log(
 def _signals(stop: asyncio.Event) -> Iterator[None]:
     """Let Ctrl-C and a termination signal end the recording in order; a second one is left to the system."""
     loop = asyncio.get_running_loop()
-    before = {}
+    before: dict[int, Any] = {}
 
     def ask(number: int, frame: object) -> None:
         signal.signal(number, before[number])

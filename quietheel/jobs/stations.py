@@ -36,7 +36,7 @@ class _Memory:
     def note(self, kind: str, data: dict[str, object]) -> None:
         return None
 
-    def flush(self) -> FlushResult:
+    def flush(self, *, sync: bool | None = None) -> FlushResult:
         return FlushResult(len(self.readings), len(self.readings), 0, 0)
 
     def stop(self, reason: str) -> FlushResult:

@@ -272,7 +272,7 @@ def drawing_error(source: FromOffsets, inputs: DayInputs, at: Afloat) -> tuple[f
     """Relative error of volume and KM from straight lines between points.
 
     Halving the points of a curved section makes the error of second order four times as large, so a third of the
-    difference is what is left (Richardson). Where halving would cut off a knuckle this overstates it.
+    difference is what is left (Richardson). Corners are kept, for they are drawn and not left out.
     """
     assert inputs.tables.offsets is not None
     coarse = make_hull(inputs.tables.offsets, source.hull.length, source.hull.plating, every=2)

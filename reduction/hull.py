@@ -213,6 +213,16 @@ def _next(values: Array) -> Array:
     return np.roll(values, -1, axis=1)
 
 
+KNUCKLE = math.radians(20.0)
+"""A section that turns by more than this at a point has a corner there, which thinning must not cut off."""
+
+
 def _thinned(points: tuple[tuple[float, float], ...], every: int) -> list[tuple[float, float]]:
-    kept = list(points[::every])
-    return kept if kept[-1] == points[-1] else [*kept, points[-1]]
+    """Leave out points between, corners and ends kept; (z, half-breadth)."""
+    kept = [points[0]]
+    for i in range(1, len(points) - 1):
+        (z0, y0), (z1, y1), (z2, y2) = points[i - 1 : i + 2]
+        turn = math.atan2(y2 - y1, z2 - z1) - math.atan2(y1 - y0, z1 - z0)
+        if i % every == 0 or abs(turn) > KNUCKLE:
+            kept.append(points[i])
+    return [*kept, points[-1]]

@@ -5,13 +5,14 @@ Model, weights, and how a misread reading is found: ``docs/method-lightship.md``
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import chdtri, ndtri
 
 from config.units import COVERAGE_95
 from config.waterline_table import ReadingRow
@@ -30,6 +31,8 @@ missing amidships, and between two readings that could equally be the misread on
 LIST_LIMIT = math.radians(2.0)
 TRIM_LIMIT = 0.03
 """Likewise for list, and for trim over length: wide enough never to matter where readings determine them."""
+MOST_MISREAD = 3
+"""So many misread readings are looked for together, and no more than a quarter of all."""
 TIED = 0.85
 """A second reading whose removal explains at least this share of what the first one's does is named with it."""
 
@@ -79,7 +82,7 @@ def fit_waterline(
     design = surface_design(x, y, length)
     prior = _prior(length)
     fit = robust(design, z, u, prior, [r.mark for r in rows])
-    notes.extend(_undetermined(design[fit.used], prior))
+    notes.extend(_undetermined(fit.covariance / fit.widened**2, prior))
     if fit.widened > 1.0:
         notes.append(
             f"The readings scatter {fit.widened:.1f} times as much as their intervals allow; the waterline's interval "
@@ -111,37 +114,96 @@ def surface_design(x: Array, y: Array, length: float) -> Array:
 
 
 def robust(design: Array, z: Array, u: Array, prior: Array, names: Sequence[str]) -> Fit:
-    """Fit with misread readings left out one at a time, each only if the rest agrees better than chance allows."""
+    """Fit without the misread readings: the fewest whose absence makes all the others agree with their intervals.
+
+    Where no few can be held responsible, the readings as a whole are worse than stated: only what stands out of their
+    own scatter is left out, and the intervals are widened (Birge ratio).
+    """
     n = z.size
-    used = np.ones(n, dtype=bool)
-    named: dict[int, str] = {}
     critical = -float(ndtri(FALSE_ALARM / (2.0 * n)))
-    while used.sum() > 3:
-        gain = _improvement(design, z, u, prior, used)
-        worst = int(np.argmax(gain))
-        if gain[worst] <= critical**2:
-            break
-        rivals = [i for i in np.flatnonzero(gain >= TIED * gain[worst]).tolist() if i != worst]
-        left = used.copy()
-        left[worst] = False
-        misfit = z - design @ _solve(design, z, u, prior, left)[0]
-        if rivals:
-            listed = " or ".join(names[i] for i in sorted([worst, *rivals]))
-            says = f"looks misread, or its neighbour does: one of {listed}; the readings cannot tell which"
-            left[rivals] = False
-            if int(left.sum()) < 3:
-                named.update(dict.fromkeys((worst, *rivals), says))
-                break
-            named.update(dict.fromkeys((worst, *rivals), says))
-        else:
-            named[worst] = _misread(float(misfit[worst]))
-        used = left
+    everything = np.ones(n, dtype=bool)
+    out, rivals = _fewest(design, z, u, prior, critical)
+    if out is None:
+        used = _standing_out(design, z, u, prior, critical)
+        out = tuple(np.flatnonzero(~used).tolist())
+    used = everything.copy()
+    used[[*out, *rivals]] = False
     parameters, covariance = _solve(design, z, u, prior, used)
     residuals = z - design @ parameters
-    chi2 = float(np.sum((residuals[used] / u[used]) ** 2))
+    named = {i: _misread(float(residuals[i])) for i in out}
+    if rivals:
+        listed = " or ".join(names[i] for i in sorted([*out, *rivals]))
+        says = (
+            f"looks misread, or another does: one of {listed}; the readings cannot tell which, so none of them is used"
+        )
+        named = dict.fromkeys([*out, *rivals], says)
+    chi2 = _chi2(design, z, u, prior, used)
     dof = max(int(used.sum()) - 4, 1)
-    widened = math.sqrt(chi2 / dof) if chi2 > dof + 3.0 * math.sqrt(2.0 * dof) else 1.0
+    widened = math.sqrt(chi2 / dof) if chi2 > _limit(dof) else 1.0
     return Fit(parameters, covariance * widened**2, residuals, used, widened, named)
+
+
+def _fewest(
+    design: Array, z: Array, u: Array, prior: Array, critical: float
+) -> tuple[tuple[int, ...] | None, tuple[int, ...]]:
+    """Smallest set of readings without which the rest agrees, and those that could as well be the misread one.
+
+    None where there is no such set.
+    """
+    n = z.size
+    everything = np.ones(n, dtype=bool)
+    if _agree(design, z, u, prior, everything, critical):
+        return (), ()
+    for size in range(1, min(MOST_MISREAD, n // 4) + 1):
+        if n - size < 5:
+            break
+        chances = []
+        for out in itertools.combinations(range(n), size):
+            used = everything.copy()
+            used[list(out)] = False
+            chances.append((_chi2(design, z, u, prior, used), out))
+        chances.sort()
+        best, out = chances[0]
+        used = everything.copy()
+        used[list(out)] = False
+        if not _agree(design, z, u, prior, used, critical):
+            continue
+        whole = _chi2(design, z, u, prior, everything)
+        rivals = tuple(o[0] for c, o in chances[1:] if size == 1 and whole - c >= TIED * (whole - best))
+        return out, rivals if n - size - len(rivals) >= 4 else ()
+    return None, ()
+
+
+def _standing_out(design: Array, z: Array, u: Array, prior: Array, critical: float) -> NDArray[np.bool_]:
+    """Readings kept when each is held against the scatter of the others, one at a time."""
+    used = np.ones(z.size, dtype=bool)
+    while int(used.sum()) > max(5, (3 * z.size) // 4):
+        gain = _improvement(design, z, u, prior, used)
+        worst = int(np.argmax(gain))
+        rest = max(int(used.sum()) - 5, 1)
+        scatter = max(1.0, (_chi2(design, z, u, prior, used) - float(gain[worst])) / rest)
+        if gain[worst] <= scatter * critical**2:
+            break
+        used[worst] = False
+    return used
+
+
+def _agree(design: Array, z: Array, u: Array, prior: Array, used: NDArray[np.bool_], critical: float) -> bool:
+    if float(_improvement(design, z, u, prior, used).max()) > critical**2:
+        return False
+    return _chi2(design, z, u, prior, used) <= _limit(max(int(used.sum()) - 4, 1))
+
+
+def _limit(dof: int) -> float:
+    """Chi-square that clean readings stay under but once in a few hundred times."""
+    return float(chdtri(dof, 0.003))
+
+
+def _chi2(design: Array, z: Array, u: Array, prior: Array, used: NDArray[np.bool_]) -> float:
+    """Misfit of the used readings and of the belief beforehand."""
+    parameters, _ = _solve(design, z, u, prior, used)
+    misfit = (z - design @ parameters)[used] / u[used]
+    return float(misfit @ misfit + np.sum((parameters / prior) ** 2))
 
 
 def _prior(length: float) -> Array:
@@ -175,19 +237,13 @@ def _misread(misfit: float) -> str:
     return said
 
 
-def _undetermined(design: Array, prior: Array) -> list[str]:
-    """Sentences for what the readings do not determine and the prior had to."""
+def _undetermined(covariance: Array, prior: Array) -> list[str]:
+    """Sentences for what the readings do not determine and the belief beforehand had to."""
     notes = []
     for index, words in ((1, "trim"), (2, "list"), (3, "hog")):
-        others = np.delete(design, index, axis=1)
-        column = design[:, index]
-        fitted, *_ = np.linalg.lstsq(others, column, rcond=None)
-        left = float(np.linalg.norm(column - others @ fitted))
-        if left * prior[index] < 0.01:
+        if math.sqrt(float(covariance[index, index])) > 0.7 * prior[index]:
             spread = {1: f"{prior[1]:.2f} m", 2: "2 deg", 3: f"{prior[3]:.3f} m"}[index]
-            notes.append(
-                f"The readings do not determine {words}; it was taken as 0 with a standard uncertainty of {spread}."
-            )
+            notes.append(f"The readings do not determine {words}; taken as 0 with a standard uncertainty of {spread}.")
     return notes
 
 

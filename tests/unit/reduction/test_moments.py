@@ -1,0 +1,77 @@
+"""States of the weights: moments, heights, shifts, movements missed and repeated."""
+
+from __future__ import annotations
+
+import pytest
+
+from config.errors import BadInput
+from config.plan import Plan
+from reduction.moments import Shift, WindowState, transfer, window_states
+from tests.examples_answer import plan
+
+
+def test_customary_sequence() -> None:
+    """Four weights of 5 t at 4 m: 0, 40, 80, 40, 0 t m to starboard, then the same to port (layout: references 1.3)."""
+    labels = [str(n) for n in range(9)]
+    found = window_states(plan(), [WindowState(n) for n in labels])
+    assert [s.moment / 1e3 for s in found.states] == pytest.approx([0, 40, 80, 40, 0, -40, -80, -40, 0])
+    assert not found.missed
+    assert found.inputs["mass of weight 1"] == pytest.approx(6 / 1.959964)
+
+
+def test_missed_and_repeated() -> None:
+    windows = [WindowState(n) for n in ("0", "1", "2")] + [WindowState("2 again", "2")]
+    found = window_states(plan(), windows)
+    assert found.missed == ("3", "4", "5", "6", "7", "8")
+    assert found.repeated == ("2",)
+    assert found.states[2].moment == found.states[3].moment
+
+
+def test_typed_moment_goes_before_the_plan() -> None:
+    found = window_states(plan(), [WindowState("x", "x", 12e3), WindowState("0")])
+    assert found.states[0].moment == 12e3
+    assert any("typed" in n for n in found.assumptions)
+
+
+def test_unknown_movement_is_named() -> None:
+    with pytest.raises(BadInput, match=r"window 11.*a movement of the plan"):
+        window_states(plan(), [WindowState("11")])
+
+
+def test_sensitivities_are_derivatives() -> None:
+    base = plan()
+    state = window_states(base, [WindowState("2")]).states[0]
+    heavier = base.model_copy(
+        update={"weights": (base.weights[0].model_copy(update={"mass_t": 5.001}), *base.weights[1:])}
+    )
+    moved = window_states(heavier, [WindowState("2")]).states[0]
+    assert moved.moment - state.moment == pytest.approx(state.sensitivities["mass of weight 1"] * 1.0)
+    assert state.sensitivities["position of weight 1 to starboard"] == 5000.0
+
+
+def test_weights_moved_at_different_heights() -> None:
+    base = plan()
+    high = base.weights[0].model_copy(update={"port_m": (18.0, -4.0, 8.0)})
+    found = window_states(base.model_copy(update={"weights": (high, *base.weights[1:])}), [WindowState("3")])
+    assert found.states[0].vertical == pytest.approx(5000.0 * 2.0)
+
+
+def test_people_and_tanks() -> None:
+    mate = Shift("mate at the aft deck", "people", 75.0, (30, 0, 9), (6, -3, 6), ("1",))
+    pumped = transfer(10.0, 1025.0, (20, -4, 1), (20, 4, 1), "ballast to starboard", ("1", "2"))
+    found = window_states(plan(), [WindowState(n) for n in "012"], [mate, pumped])
+    zero, one, two = found.states
+    assert one.moment == pytest.approx(40e3 - 225.0 + 82e3)
+    assert two.moment == pytest.approx(80e3 + 82e3)
+    assert zero.moment == pytest.approx(0.0)
+    assert one.vertical == pytest.approx(75 * -3)
+    assert found.inputs["mass: mate at the aft deck"] == 10.0
+
+
+def test_weight_found_elsewhere_than_planned() -> None:
+    found = window_states(plan(), [WindowState("0")], placed={"0": {"1": (18.0, 3.9, 6.0)}})
+    assert found.states[0].moment == pytest.approx(-500.0)
+
+
+def test_no_weights_no_windows() -> None:
+    assert window_states(Plan(), []).states == ()

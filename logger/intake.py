@@ -12,6 +12,8 @@ from logger.gauge import LATE_AFTER_NS
 from logger.live import ChannelMeter
 from logger.records import CANONICAL_UNIT, Channel, Flag, Quantity, Reading
 
+DECODER_FAILED = "decoder failed"
+"""A fault of ours, kept with the bytes that showed it; the fuzzer looks for it."""
 LEAST_REAL_LATENESS_NS = 500_000_000
 """Wall time."""
 
@@ -94,7 +96,10 @@ class Intake:
                 gauge.untimed_flags = flags.value
         decode = self._decoder.decode
         for frame in frames:
-            result = decode(frame, host_ns)
+            try:
+                result = decode(frame, host_ns)
+            except Exception as error:  # no bytes, however hostile, may stop the other stations
+                result = NoReading(frame, f"{DECODER_FAILED}: {type(error).__name__}: {error}"[:200])
             if isinstance(result, NoReading):
                 rejected.append(result)
             elif result:

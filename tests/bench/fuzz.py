@@ -23,7 +23,7 @@ from memory import resident_mb
 from config.stations import ChannelMap, LineFormat, ModbusSource, MqttSource, RegisterMap, SerialSource, Station
 from logger.channel import Chunk
 from logger.dialects.nmea import checksum, sentence
-from logger.intake import Intake
+from logger.intake import DECODER_FAILED, Intake
 from logger.records import Reading
 
 TRACED = ("logger/dialects", "logger/framing", "logger/gauge", "logger/devicetime", "logger/intake")
@@ -150,6 +150,7 @@ class Fuzzer:
             assert len(reading.sent) < 80
         self.readings += len(readings)
         if newest.count > before:
+            assert DECODER_FAILED not in newest.newest[-1].reason, newest.newest[-1]
             outcome = f"{intake.station.name}: {re.sub('[0-9]+', '#', newest.newest[-1].reason)[:40]}"
         else:
             outcome = (

@@ -29,6 +29,8 @@ HYDROSTATICS_U95 = 0.002
 """Relative interval taken for displacement and for KM of hydrostatics that state none (judgement)."""
 KG_GUESS_U = 0.05
 """Relative standard uncertainty of KG taken from the previous lightship, for the lever of trim only (judgement)."""
+KN_TOLERANCE = 0.05
+"""Slope of the cross curves at upright and KM may differ by this fraction before they are refused."""
 DISPLACEMENT = "displacement as given"
 
 
@@ -287,30 +289,48 @@ def _cross_curve(
     inputs: DayInputs, source: Source, at: Afloat, floating: Floating, notes: list[str]
 ) -> tuple[Kn | None, str, bool | None]:
     """Cross curve from the source, or from offsets beside a table; and how the two agree."""
-    offsets, length = inputs.tables.offsets, inputs.plan.vessel.length_m
-    if isinstance(source, FromOffsets) or offsets is None or length is None:
-        if isinstance(source, FromOffsets) and inputs.tables.hydrostatics is not None and length is not None:
-            vessel = inputs.plan.vessel
-            table = FromTable(
-                inputs.tables.hydrostatics,
-                length,
-                inputs.plan.hydrostatics.density_kg_m3,
-                vessel.breadth_m or math.nan,
-            )
-            try:
-                return source.kn(at), *_compare(table.at(at), floating)
-            except BadInput:
-                return source.kn(at), "", None
-        return source.kn(at), "", None
-    other = FromOffsets(make_hull(offsets, length, inputs.plan.hydrostatics.plating))
+    kn = source.kn(at)
+    if kn is not None and isinstance(source, FromTable):
+        check_cross_curve(kn, floating.km)
+    other = _other_route(inputs, source)
+    if other is None:
+        return kn, "", None
     try:
-        drawn = other.at(at)
+        second = other.at(at)
     except BadInput:
-        return source.kn(at), "", None
-    from_table = source.kn(at)
-    if from_table is None:
+        return kn, "", None
+    if isinstance(source, FromOffsets):
+        return kn, *_compare(second, floating)
+    if kn is None and abs(second.km - floating.km) <= KN_TOLERANCE * floating.km:
+        kn = other.kn(at)
         notes.append("Cross curves come from offsets.csv, displacement and KM from the table.")
-    return from_table or other.kn(at), *_compare(floating, drawn)
+    return kn, *_compare(floating, second)
+
+
+def _other_route(inputs: DayInputs, source: Source) -> Source | None:
+    """The hydrostatics the plan did not choose, where the folder holds them too."""
+    plan, tables, length = inputs.plan, inputs.tables, inputs.plan.vessel.length_m
+    if length is None:
+        return None
+    if isinstance(source, FromOffsets):
+        if tables.hydrostatics is None:
+            return None
+        breadth = plan.vessel.breadth_m or math.nan
+        return FromTable(tables.hydrostatics, length, plan.hydrostatics.density_kg_m3, breadth)
+    if tables.offsets is None:
+        return None
+    return FromOffsets(make_hull(tables.offsets, length, plan.hydrostatics.plating))
+
+
+def check_cross_curve(kn: Kn, km: float) -> None:
+    """Refuse cross curves that cannot belong to this vessel: their slope at upright is KM, and they rise."""
+    heel = np.radians(np.array([0.5, 1.0, 2.0, 3.0, 4.0]))
+    lever = kn(heel)
+    slope = float(lever[0] / heel[0])
+    if math.isfinite(km) and abs(slope - km) > KN_TOLERANCE * km:
+        raise bad("kn.csv", "kn_m", f"a slope at upright of {slope:.3f} m", f"about KM of this waterline, {km:.3f} m")
+    if not np.all(np.diff(lever) > 0):
+        raise bad("kn.csv", "kn_m", None, "levers that rise with heel over the first degrees")
 
 
 def _compare(table: Floating, drawn: Floating) -> tuple[str, bool]:

@@ -25,6 +25,7 @@ from reduction.types import GmResult, Maybe, State, Waterline
 Array = NDArray[np.float64]
 
 HEELS_PER_DEGREE = 10
+CONTRADICTION = "moments, heels, displacement and hydrostatics contradict each other; check signs and units"
 COMMON = ("scale of the stations", "true upright", "displacement", "positions of the weights", "BM")
 """Lines of the GM budget that are not heel of the windows; those of the moments' inputs are known by name."""
 
@@ -62,20 +63,28 @@ def gm_of_day(
     reason = "BM is not known: give hydrostatics.bm_m, a table or offsets"
     bm = Maybe(case.bm) if case.bm is not None else Maybe(None, reason)
     overrules = (*settings.overrules, *inputs.overrules)
-    result = reduce_gm(
-        day,
-        moments.states,
-        case.displacement,
-        bm,
-        kn,
-        carried=settings.gm_carried,
-        confidence=settings.confidence,
-        overrules=overrules,
-        inputs=moments.inputs,
-    )
-    if not math.isfinite(result.gm.value):
-        return result.gm.note or "GM could not be computed"
-    return GmCase(result, moments, _part(inputs, moments, case, kn, result, waterline))
+    try:
+        # Figures that contradict each other (a moment of the wrong sign, KN of another vessel) overflow or make
+        # matrices singular on the way; what comes out is judged below.
+        with np.errstate(all="ignore"):
+            result = reduce_gm(
+                day,
+                moments.states,
+                case.displacement,
+                bm,
+                kn,
+                carried=settings.gm_carried,
+                confidence=settings.confidence,
+                overrules=overrules,
+                inputs=moments.inputs,
+            )
+            if not math.isfinite(result.gm.value):
+                return result.gm.note or CONTRADICTION
+            if not math.isfinite(result.gm.u):
+                return CONTRADICTION
+            return GmCase(result, moments, _part(inputs, moments, case, kn, result, waterline))
+    except (np.linalg.LinAlgError, ArithmeticError):
+        return CONTRADICTION
 
 
 def fluid_curve(case: Case, liquids: Sequence[Liquid]) -> Kn | None:

@@ -87,7 +87,7 @@ class Gauge:
 
     Late means: this came at least ``LATE_AFTER_NS`` longer after its device time than the quickest of the last
     minutes did, so a device clock that is wrong by hours makes nothing late. A duplicate has the device time and the
-    value of one just before it.
+    value of one not long before it, on a clock that tells samples apart.
     """
 
     __slots__ = (
@@ -95,6 +95,8 @@ class Gauge:
         "_default_unit",
         "_limit",
         "_recent",
+        "_stamps",
+        "_stamps_again",
         "channel",
         "delay",
         "next_flags",
@@ -120,7 +122,8 @@ class Gauge:
         self._default_unit = channel.unit
         self._conversions: dict[str, Conversion] = {}
         self.delay = QuickestDelay()
-        self._recent: dict[tuple[int, float], None] = {}
+        self._recent: dict[int, float] = {}
+        self._stamps = self._stamps_again = 0
         reach = station.calibration.range_deg
         self._limit = math.inf if reach is None or self.quantity not in (Quantity.HEEL, Quantity.TRIM) else reach
 
@@ -175,15 +178,23 @@ class Gauge:
     def _against_device_time(self, device_ns: int, host_ns: int, value: float) -> int:
         flags = Flag.LATE.value if self.delay.late(host_ns, device_ns) else 0
         recent = self._recent
-        key = (device_ns, value)
-        if key in recent:
-            return flags | Flag.DUPLICATE.value
-        recent[key] = None
+        self._stamps += 1
+        if device_ns in recent:
+            self._stamps_again += 1
+            # A clock that moves on in whole seconds stamps many samples alike; they are no duplicates.
+            if recent[device_ns] == value and self._stamps_again < MOST_STAMPS_AGAIN * self._stamps:
+                return flags | Flag.DUPLICATE.value
+        recent[device_ns] = value
         if len(recent) > RECENT:
             del recent[next(iter(recent))]
+        if self._stamps > 2 * RECENT:
+            self._stamps //= 2
+            self._stamps_again //= 2
         return flags
 
 
+MOST_STAMPS_AGAIN = 0.3
+"""Share of device times seen before from which the device's clock does not tell samples apart."""
 RECENT = 4096
 """Device times kept to know a duplicate again, also out of order after a redelivery."""
 LATE_AFTER_NS = 2_000_000_000

@@ -93,10 +93,18 @@ def test_a_loss_makes_the_number_jump_and_flags_the_next_reading_only():
 
 def test_duplicates_are_known_by_device_time_and_value_also_out_of_order():
     one = gauge()
+    for n in range(20):
+        one.reading(0.0, "", "deg", (100 + n) * S, (100 + n) * S)
     sent = [(1, 0.1), (2, 0.2), (3, 0.3), (2, 0.2), (3, 0.31), (1, 0.1)]
     flags = [one.reading(v, "", "deg", 10 * S, t * S).flags for t, v in sent]
     duplicate = [bool(f & Flag.DUPLICATE) for f in flags]
     assert duplicate == [False, False, False, True, False, True]
+
+
+def test_a_clock_of_whole_seconds_makes_no_duplicates():
+    one = gauge()
+    flags = [one.reading(0.1 * (n % 3), "", "deg", n * S // 10, n // 10 * S).flags for n in range(1, 500)]
+    assert not any(f & Flag.DUPLICATE for f in flags)
 
 
 def test_late_is_measured_against_the_quickest_not_against_our_clock():

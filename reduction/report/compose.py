@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from config.plan import Plan
-from reduction.report import annex_part, hull_part, method_part, plan_part
+from reduction.report import annex_part, hull_part, lightship_part, limits_part, method_part, plan_part
 from reduction.report.contents_part import contents_section
 from reduction.report.document import Document, Picture, Section
 from reduction.report.figures import (
@@ -108,8 +108,8 @@ def sections(
         plan_part.people_section(plan),
         plan_part.tanks_section(answer, plan),
         hull_part.waterline_section(answer, plan),
-        hull_part.survey_section(answer),
-        hull_part.limits_section(answer),
+        lightship_part.survey_section(answer),
+        limits_part.limits_section(answer),
         method_part.checks_section(answer),
         method_part.budget_section(answer),
         method_part.methods_section(answer),

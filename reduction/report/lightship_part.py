@@ -1,0 +1,91 @@
+"""Section on what came off, went on and was moved, and the lightship it leads to."""
+
+from __future__ import annotations
+
+from config.units import COVERAGE_95
+from reduction.report.document import Block, Cell, Column, Paragraph, Section, Table
+from reduction.report.numbers import METRES, TONNES, fixed, quantity, shown
+from reduction.types import Answer, Centre, Quantified, SurveyItem
+
+GROUPS = ("survey", "test weights", "people", "tanks")
+ACTIONS = {"off": "comes off", "on": "goes on", "move": "is moved"}
+
+
+def survey_section(answer: Answer) -> Section:
+    """Everything that comes off, goes on or is moved, group by group, and the lightship it leads to."""
+    blocks: list[Block] = []
+    known = [g for g in GROUPS if any(i.group == g for i in answer.survey)]
+    rest = sorted({i.group for i in answer.survey} - set(GROUPS))
+    for group in [*known, *rest]:
+        items = tuple(i for i in answer.survey if i.group == group)
+        blocks.append(items_table(group or "other", items))
+    if not answer.survey:
+        blocks.append(Paragraph("No deadweight survey is in this folder."))
+    if answer.lightship.value is not None:
+        blocks.append(lightship_table(answer.lightship.value, answer.confidence))
+    else:
+        blocks.append(Paragraph(f"Lightship was not computed: {answer.lightship.reason or 'not given'}."))
+    return Section("survey", "From as inclined to lightship", tuple(blocks))
+
+
+def items_table(group: str, items: tuple[SurveyItem, ...]) -> Table:
+    """One group of things, with mass and centre of each."""
+    with_space = any(i.space for i in items)
+    rows: list[tuple[Cell, ...]] = []
+    for item in items:
+        moved = f" to {fixed(item.to[0], 2)}, {fixed(item.to[1], 2)}, {fixed(item.to[2], 2)}" if item.to else ""
+        rows.append(
+            (
+                *((item.space or "–",) if with_space else ()),
+                item.name + (" (ballast)" if item.ballast else ""),
+                ACTIONS.get(item.action, item.action) + moved,
+                str(shown(item.mass, COVERAGE_95 * item.mass_u, "", TONNES)),
+                fixed(item.x, 2),
+                fixed(item.y, 2),
+                fixed(item.z, 2),
+                *((item.surveyed_by or "–",) if with_space else ()),
+            )
+        )
+    columns = (
+        *((Column("space"),) if with_space else ()),
+        Column("item", weight=1),
+        Column("what happens"),
+        Column("mass, t", "right"),
+        Column("x, m", "right"),
+        Column("y, m", "right"),
+        Column("z, m", "right"),
+        *((Column("seen by"),) if with_space else ()),
+    )
+    net = sum((i.mass if i.action == "on" else -i.mass) for i in items if i.action != "move")
+    lead = 2 if with_space else 1
+    blanks = len(columns) - lead - 2
+    total: tuple[Cell, ...] = (
+        *([""] * (lead - 1)),
+        f"{len(items)} line{'' if len(items) == 1 else 's'}",
+        "net, t",
+        fixed(net * TONNES, 3),
+    )
+    return Table(group.capitalize(), columns, tuple(rows), total=(*total, *([""] * blanks)))
+
+
+def lightship_table(light: Centre, confidence: float) -> Table:
+    """The lightship."""
+    rows: tuple[tuple[Cell, ...], ...] = (
+        ("mass", *parted(light.mass, "t", TONNES, confidence), ""),
+        ("VCG", *parted(light.vcg, "m", METRES, confidence), "above the moulded baseline"),
+        ("LCG", *parted(light.lcg, "m", METRES, confidence), "forward of the aft perpendicular"),
+        ("TCG", *parted(light.tcg, "m", METRES, confidence), "to starboard of the centreline"),
+    )
+    columns = (
+        Column("lightship"),
+        Column("value ± half width", "right"),
+        Column("interval", weight=1),
+        Column("reference", weight=1),
+    )
+    return Table("Lightship", columns, rows)
+
+
+def parted(result: Quantified, unit: str, factor: float, confidence: float) -> tuple[str, str]:
+    """Value with half width, and the interval in words."""
+    text = quantity(result, unit, factor, confidence)
+    return str(text), text.span if text.interval else result.note or text.span

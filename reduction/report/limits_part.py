@@ -1,0 +1,80 @@
+"""Section on what the result is held against: allowable KG, the previous or estimated lightship."""
+
+from __future__ import annotations
+
+from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
+from reduction.report.numbers import METRES, fixed, quantity, significant
+from reduction.report.words import WORDS
+from reduction.types import Answer
+
+
+def limits_section(answer: Answer) -> Section | None:
+    """Allowable KG of each condition, and deviations from the previous lightship; None where nothing is compared."""
+    blocks: list[Block] = []
+    if answer.conditions:
+        alt = "; ".join(c.says or f"{c.name}: {c.verdict}" for c in answer.conditions)
+        caption = "KG of each condition against the largest allowed, with its interval. Over the red line is over."
+        blocks.append(Figure("allowable-kg", caption, alt))
+        rows: list[tuple[Cell, ...]] = []
+        for c in answer.conditions:
+            tone, word = WORDS.get(c.verdict, ("open", c.verdict))
+            rows.append(
+                (
+                    c.name,
+                    str(quantity(c.kg, "", METRES, answer.confidence)),
+                    fixed(c.allowable, 3),
+                    fixed(c.margin, 3),
+                    chance(c.probability_over),
+                    Mark(word, tone),
+                )
+            )
+        columns = (
+            Column("condition", weight=1),
+            Column("KG fluid, m", "right"),
+            Column("allowed, m", "right"),
+            Column("margin, m", "right"),
+            Column("chance of being over", "right"),
+            Column("verdict"),
+        )
+        blocks.append(Table("Conditions against the allowable KG", columns, tuple(rows)))
+        blocks += [Paragraph(c.says[:1].upper() + c.says[1:]) for c in answer.conditions if c.says]
+    if answer.deviations:
+        blocks.append(deviations_table(answer))
+    return Section("limits", "Held against limits", tuple(blocks)) if blocks else None
+
+
+def chance(probability: float) -> str:
+    """Print a chance; never as nothing or as certain.
+
+    >>> chance(0.0), chance(0.21), chance(0.9999)
+    ('below 0.1 %', '21.0 %', 'above 99.9 %')
+    """
+    if probability < 0.001:
+        return "below 0.1 %"
+    return "above 99.9 %" if probability > 0.999 else f"{fixed(100.0 * probability, 1)} %"
+
+
+def deviations_table(answer: Answer) -> Table:
+    """Lightship found against the previous or estimated one."""
+    rows: list[tuple[Cell, ...]] = []
+    for d in answer.deviations:
+        tone, word = WORDS.get(d.verdict, ("open", d.verdict))
+        rows.append(
+            (
+                d.what,
+                f"{significant(d.value, 3)} {d.unit}",
+                f"{significant(d.threshold, 3)} {d.unit}",
+                Mark(word, tone),
+                d.says,
+                d.source,
+            )
+        )
+    columns = (
+        Column("what"),
+        Column("found", "right"),
+        Column("threshold", "right"),
+        Column("verdict"),
+        Column("in words", weight=2),
+        Column("source", weight=1),
+    )
+    return Table("Against the previous or estimated lightship", columns, tuple(rows))

@@ -72,6 +72,8 @@ def evidence_of(
         knowledge=prepared.knowledge,
         dof=one.dof,
         shared_dof=low.fit.shared_dof,
+        day_scale=low.fit.scale,
+        day_scale_dof=low.fit.scale_dof,
     )
 
 

@@ -353,7 +353,10 @@ class _Reduction:
 
     def _points(self, residual_line: Array, residual_curve: Array) -> tuple[WindowPoint, ...]:
         p = self.problem
-        told = between_windows(self.found, self.candidates, p.windows_heel, p.states, p.displacement.value, self.day)
+        residual = residual_curve if np.isfinite(residual_curve).any() else residual_line
+        told = between_windows(
+            self.found, self.candidates, p.windows_heel, p.states, p.displacement.value, self.day, residual
+        )
         points = []
         for i, (window, state) in enumerate(zip(p.windows_heel, p.states, strict=True)):
             checks: tuple[Check, ...] = window.checks + ((told[i].check,) if i in told else ())

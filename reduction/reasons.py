@@ -16,6 +16,10 @@ PEOPLE_MOMENT = 3000.0
 """kg m: about six people of 85 kg across six metres. A larger stray moment is not people (judgement)."""
 
 
+LEAST_HELD = 0.01
+"""Share of the heel by which a window already rejected must fall short before a restraint is named beside its reasons."""
+
+
 @dataclass(frozen=True)
 class Told:
     """What the comparison between windows says of one window."""
@@ -32,14 +36,16 @@ def between_windows(
     states: Sequence[State],
     displacement: float,
     day: DayHeel,
+    residual: NDArray[np.float64],
 ) -> dict[int, Told]:
-    """Give each compared window its check against the curve through the others.
+    """Give each window its check against the curve through the others.
 
     Parameters
     ----------
     found : the consensus among the windows of ``candidates``.
     windows, states : all of the day, in order.
     displacement : kg.
+    residual : (n,) rad, every window's heel minus the carried fit, rejected ones included.
 
     Returns
     -------
@@ -48,7 +54,11 @@ def between_windows(
     place = np.flatnonzero(candidates)
     out = {int(place[e.index]): e for e in found.excluded}
     false_alarm = (ALPHA_CHI2 + ALPHA_LARGEST) / max(place.size, 1)
-    told: dict[int, Told] = {}
+    told = {
+        i: _apart(i, windows, states, found, float(residual[i]))
+        for i in range(len(windows))
+        if i not in place.tolist() and np.isfinite(windows[i].heel)
+    }
     for j, i in enumerate(place.tolist()):
         shift, u = float(found.shift[j]), float(found.shift_u[j])
         size = abs(shift) / u if u > 0 else float("nan")
@@ -76,6 +86,32 @@ def between_windows(
         )
         told[i] = Told(check, (code,) if rejects else (), rejects)
     return told
+
+
+def _apart(i: int, windows: Sequence[WindowHeel], states: Sequence[State], found: Consensus, shift: float) -> Told:
+    """Where a window rejected by its own checks lies: heeling less than asked for, it was held, whatever else it shows."""
+    window = windows[i]
+    fit = found.fit
+    jacobian = np.array([-np.tan(window.heel), 1.0]) / float(np.median(fit.stiffness))
+    u = float(np.sqrt(window.u**2 + jacobian @ fit.covariance @ jacobian))
+    size = abs(shift) / u if u > 0 else float("nan")
+    most = max(abs(s.moment) for s in states)
+    side = np.sign(states[i].moment) if abs(states[i].moment) > 0.05 * most else 0.0
+    heeled = abs(window.heel - shift - np.arctan(fit.tcg / fit.gm))
+    held = size > found.largest_limit and side * shift < 0 and abs(shift) > LEAST_HELD * heeled
+    degrees = f"{np.rad2deg(shift):+.4f} deg, {size:.1f} times its uncertainty, off the curve through the windows used"
+    check = Check(
+        code="taut" if held else "outlier",
+        value=size,
+        threshold=found.largest_limit,
+        unit="standard uncertainties",
+        false_alarm=0.0,
+        verdict="rejected" if held else "fine",
+        says=f"Window {window.span.label}, left out for its own checks, lies {degrees}"
+        + ("; it heels less than the moment asks for, as a taut line would make it." if held else "."),
+        evidence={"time": np.array([window.span.start]), "shift": np.array([shift]), "shift_u": np.array([u])},
+    )
+    return Told(check, ("taut",) if held else (), held)
 
 
 def _code(

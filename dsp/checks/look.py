@@ -18,6 +18,7 @@ from scipy.linalg import cho_factor, solve_triangular
 from scipy.optimize import brentq
 from scipy.special import stdtr
 
+from dsp.checks.alike import alike
 from dsp.types import Array, Check, Verdict, WindowEvidence
 
 SHARES = (0.6, 0.36, 0.2, 0.1, 0.05, 0.02)
@@ -71,15 +72,22 @@ class Look:
         return float(min(max(dof, 4.0), 1e6)) if np.isfinite(dof) else 1e6
 
     @cached_property
+    def shared_dof(self) -> float:
+        """Degrees of freedom by which the windows' low-frequency strengths scatter about the day's."""
+        if self.evidence.day_scale.size:
+            return alike(self.evidence.day_scale, self.evidence.day_scale_dof)
+        return self.evidence.shared_dof
+
+    @cached_property
     def free_dof(self) -> float:
         """Degrees of freedom left for the low-frequency amplitude once a disturbance has been fitted beside it."""
-        free = self.evidence.shared_dof + self.evidence.low_scale_dof - 1.0
+        free = self.shared_dof + self.evidence.low_scale_dof - 1.0
         return float(min(max(free, 4.0), 1e6)) if np.isfinite(free) else 1e6
 
     @cached_property
     def scaled(self) -> tuple[Look, ...]:
         """The same window with less and less low-frequency motion, for fits that estimate its amplitude themselves."""
-        if not np.isfinite(self.evidence.shared_dof) or self.evidence.shared_dof >= 1e4:
+        if not np.isfinite(self.evidence.shared_dof):
             return (self,)
         return (self, *(Look(self.evidence, share) for share in SHARES))
 
@@ -87,10 +95,11 @@ class Look:
     def plausible(self) -> float:
         """Log likelihood of this amplitude with the mean fitted, the day's other windows as its prior."""
         e = self.evidence
-        shared, own_dof = e.shared_dof, max(e.low_scale_dof, 0.0)
+        shared, own_dof = self.shared_dof, max(e.low_scale_dof, 0.0)
         prior = 0.0
         if np.isfinite(shared):
-            drawn = (shared + own_dof * e.low_scale) / (shared + own_dof)
+            # What the covariance at hand was drawn to when it was made.
+            drawn = (e.shared_dof + own_dof * e.low_scale) / (e.shared_dof + own_dof)
             scale = self.share * max(drawn, 1e-3)
             prior = -0.5 * shared * (np.log(scale) + 1.0 / scale)
         determinant = float(np.log(np.diag(self._factor)).sum())

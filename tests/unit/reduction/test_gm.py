@@ -358,3 +358,19 @@ def test_taut_line_in_up_to_four_windows_and_people_in_three_stay_within_the_bar
             heel[bad] += rng.choice([-1, 1], 3) * np.deg2rad(rng.uniform(0.006, 0.03, 3))
         error.append(reduced(heel).gm.value - 1.0)
     assert np.sqrt(np.mean(np.square(error))) < 0.003
+
+
+def test_window_rejected_by_its_own_checks_is_called_taut_where_it_was_held() -> None:
+    heel = VESSEL.heel(VESSEL.moments())
+    heel[2] *= 0.95
+    heel[7] += np.deg2rad(0.01)
+    verdicts = ["fine"] * 9
+    verdicts[2] = verdicts[7] = "rejected"
+    result = reduce_gm(
+        day(heel, U**2 * np.eye(9), verdicts=verdicts),  # type: ignore[arg-type]
+        states(VESSEL.moments()),
+        VESSEL.weight,
+        VESSEL.known_bm,
+    )
+    assert result.points[2].reasons == ("people", "taut")
+    assert result.points[7].reasons == ("people",)

@@ -17,7 +17,7 @@ PEOPLE_MOMENT = 3000.0
 
 
 LEAST_HELD = 0.01
-"""Share of the heel by which a window already rejected must fall short before a restraint is named beside its reasons."""
+"""Share of the heel by which a window already rejected must fall short before a restraint is named as well."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def between_windows(
 
 
 def _apart(i: int, windows: Sequence[WindowHeel], states: Sequence[State], found: Consensus, shift: float) -> Told:
-    """Where a window rejected by its own checks lies: heeling less than asked for, it was held, whatever else it shows."""
+    """Where a window rejected by its own checks lies: heeling less than asked for, it was held, whatever else."""
     window = windows[i]
     fit = found.fit
     jacobian = np.array([-np.tan(window.heel), 1.0]) / float(np.median(fit.stiffness))

@@ -2,8 +2,8 @@
 
 An estimated strength that comes out near nothing says that slow motion drowned in the noise there, not that the window
 was quieter than a law of strengths allows; taken at face value it would make every window seem unlike every other, and
-let a disturbance pass for the day's habit. Strengths below `DROWNED` of the middle one are therefore counted as "below",
-no more (a censored likelihood; docs/method-checks.md, section 3).
+let a disturbance pass for the day's habit. Strengths below `DROWNED` of the middle one are therefore only counted
+as below it (a censored likelihood; docs/method-checks.md, section 3).
 """
 
 from __future__ import annotations

@@ -10,6 +10,8 @@ LONGEST_LINE = 4096
 """Bytes. NMEA 0183 sentences have at most 82 characters; JSON and SenML lines are longer."""
 LONGEST_MESSAGE = 256 * 1024
 """Bytes of one MQTT payload."""
+MOST_LINES = 2000
+"""Of one MQTT payload: a hostile one of nothing but beginnings must not hold up the other stations."""
 
 
 @dataclass(frozen=True)
@@ -97,18 +99,22 @@ class WholeFramer:
 class LinesInMessage:
     """A message holding one or more lines, each complete: the last one needs no line end."""
 
-    def __init__(self, longest: int = LONGEST_MESSAGE) -> None:
+    def __init__(self, longest: int = LONGEST_MESSAGE, longest_line: int = LONGEST_LINE) -> None:
         self._whole = WholeFramer(longest)
+        self._longest_line = longest_line
 
     def feed(self, data: bytes) -> tuple[list[bytes], list[NoReading]]:
         """See `Framer`."""
         frames, rejected = self._whole.feed(data)
-        lines = LineFramer()
+        lines = LineFramer(self._longest_line)
         kept: list[bytes] = []
         for frame in frames:
             found, wrong = lines.feed(frame + b"\n")
             kept += found
             rejected += wrong
+        if len(kept) > MOST_LINES:
+            rejected.append(NoReading(b"\n".join(kept[MOST_LINES:]), f"more than {MOST_LINES} lines in one message"))
+            del kept[MOST_LINES:]
         return kept, rejected
 
     def reset(self) -> NoReading | None:

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from config.stations import Station
 from logger.dialects.decoder import gauges, number
-from logger.framing import LineFramer, NoReading, WholeFramer
+from logger.framing import LineFramer, LinesInMessage, NoReading
 from logger.gauge import Gauge
 from logger.records import Flag, Quantity, Reading
 
@@ -113,14 +113,15 @@ class SentenceFramer(LineFramer):
         return _cut_all(*super().feed(data))
 
 
-class SentencesInMessage(WholeFramer):
+class SentencesInMessage(LinesInMessage):
     """Messages that hold one or more sentences."""
+
+    def __init__(self) -> None:
+        super().__init__(longest_line=LONGEST_SENTENCE)
 
     def feed(self, data: bytes) -> tuple[list[bytes], list[NoReading]]:
         """See `logger.framing.Framer`."""
-        frames, rejected = super().feed(data)
-        lines = [line for frame in frames for line in frame.replace(b"\r", b"\n").split(b"\n") if line]
-        return _cut_all(lines, rejected)
+        return _cut_all(*super().feed(data))
 
 
 class NmeaDecoder:

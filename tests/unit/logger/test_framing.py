@@ -47,6 +47,8 @@ def test_messages_are_whole_or_refused():
     assert WholeFramer(4).feed(b"abcde")[1][0].reason == "payload of 5 bytes, over 4"
     assert WholeFramer(4).feed(b"") == ([], [])
     assert LinesInMessage().feed(b"a\nb") == ([b"a", b"b"], [])
+    kept, rejected = LinesInMessage().feed(b"$\n" * 5000)
+    assert (len(kept), [r.reason for r in rejected]) == (2000, ["more than 2000 lines in one message"])
 
 
 def test_garbage_is_counted_without_limit_and_kept_within_bounds():

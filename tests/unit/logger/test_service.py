@@ -1,4 +1,5 @@
 import asyncio
+import itertools
 import sys
 import threading
 from dataclasses import dataclass, field
@@ -18,6 +19,10 @@ from logger.records import Flag, Quantity
 from logger.service import recording
 
 HEEL = (ChannelMap(quantity="heel", field="HEEL", unit="deg"),)
+
+
+def tcp(port):
+    return TcpSource(type="tcp", host="127.0.0.1", port=port)
 
 
 @dataclass
@@ -96,9 +101,7 @@ class Devices:
 
     def plan(self, **more):
         stations = tuple(
-            Station(
-                name=f"s{n}", dialect="nmea", source=TcpSource(type="tcp", host="127.0.0.1", port=p), channels=HEEL, **more
-            )
+            Station(name=f"s{n}", dialect="nmea", source=tcp(p), channels=HEEL, **more)
             for n, p in enumerate(self.ports)
         )
         return Plan(stations=stations)
@@ -112,18 +115,17 @@ async def until(done, seconds=5.0):
 
 def test_a_day_in_short_everything_sent_is_in_the_record(tmp_path):
     async def main():
-        async with Devices(3, garbage=True) as devices:
-            async with recording(devices.plan(), tmp_path) as logger:
-                await until(lambda: logger.now().rows >= 60)
-                now = logger.now()
-                assert {s.state for s in now.stations} == {"reading"}
-                assert all(s.channels[0].unit == "deg" for s in now.stations)
-                assert logger.troubles() == []
-                assert now.as_dict()["stations"][0]["name"] == "s0"
-                names = {task.get_name() for task in asyncio.all_tasks()}
-                assert {"disk", "housekeeping", "watch s0", "take s1"} <= names
-                assert any(name.startswith("supervisor 127.0.0.1") for name in names)
-                logger.stop_reason = "end of the day"
+        async with Devices(3, garbage=True) as devices, recording(devices.plan(), tmp_path) as logger:
+            await until(lambda: logger.now().rows >= 60)
+            now = logger.now()
+            assert {s.state for s in now.stations} == {"reading"}
+            assert all(s.channels[0].unit == "deg" for s in now.stations)
+            assert logger.troubles() == []
+            assert now.as_dict()["stations"][0]["name"] == "s0"
+            names = {task.get_name() for task in asyncio.all_tasks()}
+            assert {"disk", "housekeeping", "watch s0", "take s1"} <= names
+            assert any(name.startswith("supervisor 127.0.0.1") for name in names)
+            logger.stop_reason = "end of the day"
         return logger
 
     logger = run(main())
@@ -144,9 +146,7 @@ def test_a_dead_station_blocks_neither_the_others_nor_the_end(tmp_path):
         writer = MemoryWriter()
         async with Devices(2) as devices:
             plan = devices.plan(silence_s=0.8)
-            gone = Station(
-                name="gone", dialect="nmea", source=TcpSource(type="tcp", host="127.0.0.1", port=free_port()), channels=HEEL
-            )
+            gone = Station(name="gone", dialect="nmea", source=tcp(free_port()), channels=HEEL)
             plan = plan.model_copy(update={"stations": (*plan.stations, gone)})
             async with recording(plan, tmp_path, say=said.append, writer=writer) as logger:
                 await until(lambda: logger.now().rows > 20)
@@ -213,16 +213,15 @@ def test_a_step_of_the_system_clock_is_recorded_and_flags_what_follows(tmp_path)
     assert not flags[0]
     assert flags[-1]
     times = [r.host_ns for r in writer.rows]
-    assert max(b - a for a, b in zip(times, times[1:], strict=False)) < 2_000_000_000
+    assert max(b - a for a, b in itertools.pairwise(times)) < 2_000_000_000
     assert "clock step" in {kind for kind, _ in writer.notes}
 
 
 def test_what_the_block_raises_comes_out_as_it_is_after_sealing(tmp_path):
     async def main():
-        async with Devices(1) as devices:
-            async with recording(devices.plan(), tmp_path) as logger:
-                await until(lambda: logger.now().rows > 5)
-                raise KeyError("mine")
+        async with Devices(1) as devices, recording(devices.plan(), tmp_path) as logger:
+            await until(lambda: logger.now().rows > 5)
+            raise KeyError("mine")
 
     with pytest.raises(KeyError, match="mine"):
         run(main())
@@ -374,9 +373,8 @@ def test_the_embedded_broker_and_what_it_does_not_promise(tmp_path):
 
 def test_a_recorded_run_played_again_fast(tmp_path):
     async def main():
-        async with Devices(1) as devices:
-            async with recording(devices.plan(), tmp_path) as logger:
-                await until(lambda: logger.now().rows >= 30)
+        async with Devices(1) as devices, recording(devices.plan(), tmp_path) as logger:
+            await until(lambda: logger.now().rows >= 30)
         first = list_runs(tmp_path / "record")[0]
         source = PlaybackSource(type="playback", run=f"record/{first.name}", speed=2.0)
         plan = Plan(stations=(Station(name="s0", source=source, channels=HEEL),))
@@ -385,9 +383,8 @@ def test_a_recorded_run_played_again_fast(tmp_path):
         return first
 
     first = run(main())
-    played, original = (
-        read_series(tmp_path / "record" / info.name, repair=False)[0] for info in reversed(list_runs(tmp_path / "record"))
-    )
+    runs = list_runs(tmp_path / "record")
+    played, original = (read_series(info.folder, repair=False)[0] for info in reversed(runs))
     if played.time_ns[0] == original.time_ns[0]:
         played, original = original, played
     assert first.name
@@ -422,7 +419,7 @@ def test_notices_carry_host_time():
     async def main():
         clock = HandClock()
         writer = MemoryWriter()
-        async with recording(Plan(), Path("."), clock=clock, writer=writer) as logger:
+        async with recording(Plan(), Path(), clock=clock, writer=writer) as logger:
             logger._say("aft", "silent", "text", {})
             assert logger.now().notices[0].host_ns == clock.host_ns()
         assert ("silent", {"station": "aft", "text": "text"}) in writer.notes

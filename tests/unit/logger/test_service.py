@@ -172,15 +172,17 @@ def test_a_full_disk_is_said_and_survived(tmp_path):
     async def main():
         said = []
         writer = MemoryWriter()
-        async with Devices(1) as devices:
-            async with recording(devices.plan(), tmp_path, say=said.append, writer=writer) as logger:
-                await until(lambda: logger.now().rows_safe > 5)
-                writer.error = "No space left on device"
-                await until(lambda: logger.now().disk_trouble)
-                had = logger.now().rows
-                await until(lambda: logger.now().rows > had + 5)
-                writer.error = ""
-                await until(lambda: not logger.now().disk_trouble)
+        async with (
+            Devices(1) as devices,
+            recording(devices.plan(), tmp_path, say=said.append, writer=writer) as logger,
+        ):
+            await until(lambda: logger.now().rows_safe > 5)
+            writer.error = "No space left on device"
+            await until(lambda: logger.now().disk_trouble)
+            had = logger.now().rows
+            await until(lambda: logger.now().rows > had + 5)
+            writer.error = ""
+            await until(lambda: not logger.now().disk_trouble)
         return [n.text for n in said if n.kind == "disk"]
 
     full, again = run(main())
@@ -198,13 +200,15 @@ def test_a_step_of_the_system_clock_is_recorded_and_flags_what_follows(tmp_path)
 
     async def main():
         clock, writer, said = Stepping(1.0), MemoryWriter(), []
-        async with Devices(1) as devices:
-            async with recording(devices.plan(), tmp_path, clock=clock, writer=writer, say=said.append) as logger:
-                await until(lambda: logger.now().rows > 3)
-                clock.offset = 3_600_000_000_000
-                await until(lambda: logger.now().clock_steps == 1)
-                had = len(writer.rows)
-                await until(lambda: len(writer.rows) > had + 5)
+        async with (
+            Devices(1) as devices,
+            recording(devices.plan(), tmp_path, clock=clock, writer=writer, say=said.append) as logger,
+        ):
+            await until(lambda: logger.now().rows > 3)
+            clock.offset = 3_600_000_000_000
+            await until(lambda: logger.now().clock_steps == 1)
+            had = len(writer.rows)
+            await until(lambda: len(writer.rows) > had + 5)
         return writer, [n.text for n in said if n.kind == "clock step"]
 
     writer, (text,) = run(main())
@@ -407,9 +411,11 @@ def test_under_a_fast_clock_the_machine_s_own_pauses_are_no_silence(tmp_path):
     async def main():
         said = []
         clock = FastClock(100.0)
-        async with Devices(1, rate_hz=20) as devices:
-            async with recording(devices.plan(), tmp_path, clock=clock, say=said.append) as logger:
-                await until(lambda: logger.now().rows > 20)
+        async with (
+            Devices(1, rate_hz=20) as devices,
+            recording(devices.plan(), tmp_path, clock=clock, say=said.append) as logger,
+        ):
+            await until(lambda: logger.now().rows > 20)
         return [n.kind for n in said]
 
     assert run(main()) == ["reading"]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from config.tables import read_tables
 from quietheel.jobs.reduce import ReducedDay, reduce_folder, write_result
 from reduction.report.compose import report as compose
 from reduction.report.data_summary import data_summary
@@ -51,7 +52,9 @@ def report(
     reduction, _ = write_result(place, day.as_json())
     traces = plot_traces(day.recorded.day)
     html, pdf = place.results / f"{name}.html", place.results / f"{name}.pdf"
-    document = compose(day.answer, traces, day.plan, form=form, events=day.recorded.events)
+    document = compose(
+        day.answer, traces, day.plan, form=form, events=day.recorded.events, tables=read_tables(place, day.plan)
+    )
     html.write_text(print_html(document), encoding="utf-8", newline="\n")
     pdf.write_bytes(print_pdf(document, paper=paper))
     summary = data_summary(day.answer, day.plan)

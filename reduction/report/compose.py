@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from config.plan import Plan
+from config.tables import Tables
 from reduction.report import annex_part, hull_part, lightship_part, limits_part, method_part, plan_part
 from reduction.report.contents_part import contents_section
 from reduction.report.document import Document, Picture, Section
@@ -38,6 +39,7 @@ def report(
     *,
     form: Form = "preliminary",
     events: Sequence[Event] = (),
+    tables: Tables | None = None,
 ) -> Document:
     """Compose the whole report.
 
@@ -48,6 +50,7 @@ def report(
     plan : facts that the answer does not hold; None prints what is in the answer alone.
     form : ``preliminary`` on the day, ``final`` for the authority, which also gets the list of contents asked for.
     events : marks of the day, printed as they were made; empty leaves that annex out.
+    tables : for density samples and spaces of the survey as they were written down; None leaves both out.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def report(
         standing=standing,
         facts=occasion_facts(plan),
         front=first_page(answer, plan, form),
-        sections=sections(answer, traces, plan, form, events),
+        sections=sections(answer, traces, plan, form, events, tables or Tables()),
         footer=f"{title}, {kind.lower()}. {standing}. quietheel {answer.provenance.version}, "
         f"{answer.provenance.made_at}",
         pictures=pictures(answer, traces, plan),
@@ -98,7 +101,7 @@ def occasion_facts(plan: Plan) -> tuple[tuple[str, str], ...]:
 
 
 def sections(
-    answer: Answer, traces: Traces, plan: Plan, form: Form, events: Sequence[Event] = ()
+    answer: Answer, traces: Traces, plan: Plan, form: Form, events: Sequence[Event], tables: Tables
 ) -> tuple[Section, ...]:
     """Every section in order. A new one is a function from the answer to a Section, and a line here."""
     made = (
@@ -107,8 +110,8 @@ def sections(
         plan_part.weights_section(answer, plan),
         plan_part.people_section(plan),
         plan_part.tanks_section(answer, plan),
-        hull_part.waterline_section(answer, plan),
-        lightship_part.survey_section(answer),
+        hull_part.waterline_section(answer, plan, tables.density or ()),
+        lightship_part.survey_section(answer, tables.survey or ()),
         limits_part.limits_section(answer),
         method_part.checks_section(answer),
         method_part.budget_section(answer),

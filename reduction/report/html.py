@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from config.plan import Plan
+from config.tables import Tables
 from reduction.report.compose import report
 from reduction.report.document import Document
 from reduction.report.extras import need
@@ -27,9 +28,10 @@ def render_html(
     *,
     form: Form = "preliminary",
     events: Sequence[Event] = (),
+    tables: Tables | None = None,
 ) -> str:
     """Compose and print the report as HTML; see `report` for the arguments."""
-    return print_html(report(answer, traces, plan, form=form, events=events))
+    return print_html(report(answer, traces, plan, form=form, events=events, tables=tables))
 
 
 def print_html(document: Document) -> str:

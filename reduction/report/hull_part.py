@@ -6,6 +6,7 @@ import math
 
 from config.plan import Plan
 from config.units import COVERAGE_95
+from config.waterline_table import SampleRow
 from dsp.types import BudgetLine
 from reduction.report.document import Block, Cell, Column, Facts, Figure, Mark, Paragraph, Section, Table
 from reduction.report.first_page import degrees
@@ -13,8 +14,8 @@ from reduction.report.numbers import METRES, TONNE_METRES, TONNES, fixed, quanti
 from reduction.types import Answer, Floating, Quantified, Waterline
 
 
-def waterline_section(answer: Answer, plan: Plan) -> Section:
-    """Draughts, freeboards, density, hydrostatics, and the condition as inclined."""
+def waterline_section(answer: Answer, plan: Plan, samples: tuple[SampleRow, ...] = ()) -> Section:
+    """Draughts, freeboards, density with its samples, hydrostatics, and the condition as inclined."""
     blocks: list[Block] = []
     if answer.waterline.value is not None:
         water = answer.waterline.value
@@ -24,6 +25,8 @@ def waterline_section(answer: Answer, plan: Plan) -> Section:
         blocks.append(readings_table(water))
     else:
         blocks.append(Paragraph(f"No waterline was worked out: {answer.waterline.reason or 'no readings on record'}."))
+    if samples:
+        blocks.append(samples_table(samples))
     if answer.floating.value is not None:
         blocks += floating_blocks(answer.floating.value)
     else:
@@ -96,6 +99,40 @@ def readings_table(water: Waterline) -> Table:
     return Table(
         "Draughts and freeboards", columns, tuple(rows), "Waterline: above the moulded baseline, keel allowed for."
     )
+
+
+def samples_table(samples: tuple[SampleRow, ...]) -> Table:
+    """Density samples as read."""
+
+    def number(value: float | None, digits: int = 5) -> str:
+        return "–" if value is None else significant(value, digits)
+
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            s.sample,
+            s.place or "–",
+            number(s.depth_m, 3),
+            number(s.hydrometer_kg_m3),
+            number(s.sample_temperature_c, 3),
+            number(s.water_temperature_c, 3),
+            number(s.salinity_g_kg, 4),
+            s.read_by or "–",
+            s.note,
+        )
+        for s in samples
+    )
+    columns = (
+        Column("sample"),
+        Column("place", weight=1),
+        Column("depth, m", "right"),
+        Column("hydrometer, kg/m³", "right"),
+        Column("sample, °C", "right"),
+        Column("water, °C", "right"),
+        Column("salinity, g/kg", "right"),
+        Column("read by"),
+        Column("note", weight=1),
+    )
+    return Table("Density samples as read", columns, rows)
 
 
 def floating_blocks(floating: Floating) -> list[Block]:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from config.survey_table import SurveyRow
 from config.units import COVERAGE_95
-from reduction.report.document import Block, Cell, Column, Paragraph, Section, Table
+from reduction.report.document import Block, Cell, Column, Mark, Paragraph, Section, Table
 from reduction.report.numbers import METRES, TONNES, fixed, quantity, shown
 from reduction.types import Answer, Centre, Quantified, SurveyItem
 
 GROUPS = ("survey", "test weights", "people", "tanks")
+ITEMS = ("off", "on", "move")
 ACTIONS = {"off": "comes off", "on": "goes on", "move": "is moved"}
 
 
-def survey_section(answer: Answer) -> Section:
-    """Everything that comes off, goes on or is moved, group by group, and the lightship it leads to."""
+def survey_section(answer: Answer, rows: tuple[SurveyRow, ...] = ()) -> Section:
+    """Everything that comes off, goes on or is moved, group by group; the spaces; the lightship it leads to."""
     blocks: list[Block] = []
     known = [g for g in GROUPS if any(i.group == g for i in answer.survey)]
     rest = sorted({i.group for i in answer.survey} - set(GROUPS))
@@ -21,11 +23,36 @@ def survey_section(answer: Answer) -> Section:
         blocks.append(items_table(group or "other", items))
     if not answer.survey:
         blocks.append(Paragraph("No deadweight survey is in this folder."))
+    if any(row.space for row in rows):
+        blocks.append(spaces_table(rows))
     if answer.lightship.value is not None:
         blocks.append(lightship_table(answer.lightship.value, answer.confidence))
     else:
         blocks.append(Paragraph(f"Lightship was not computed: {answer.lightship.reason or 'not given'}."))
     return Section("survey", "From as inclined to lightship", tuple(blocks))
+
+
+def spaces_table(rows: tuple[SurveyRow, ...]) -> Table:
+    """Every space of the survey: seen or not, by whom, how many items."""
+    made: list[tuple[Cell, ...]] = []
+    for space in dict.fromkeys(row.space for row in rows if row.space):
+        here = [row for row in rows if row.space == space]
+        items = [row for row in here if row.action in ITEMS]
+        unseen = [row for row in here if row.action == "not surveyed"]
+        mark = Mark("not surveyed", "caution") if unseen else Mark("seen", "fine")
+        who = ", ".join(dict.fromkeys(row.surveyed_by for row in here if row.surveyed_by))
+        confirmed = f"{sum(row.confirmed for row in items)} of {len(items)}" if items else "–"
+        notes = "; ".join(row.note for row in unseen if row.note)
+        made.append((space, mark, str(len(items)), confirmed, who or "–", notes))
+    columns = (
+        Column("space", weight=1),
+        Column(""),
+        Column("items", "right"),
+        Column("confirmed", "right"),
+        Column("seen by", weight=1),
+        Column("why not", weight=1),
+    )
+    return Table("Spaces surveyed", columns, tuple(made))
 
 
 def items_table(group: str, items: tuple[SurveyItem, ...]) -> Table:

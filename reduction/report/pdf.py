@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from config.plan import Plan
+from config.tables import Tables
 from reduction.report.compose import report
 from reduction.report.document import Document, plain
 from reduction.report.extras import need
@@ -40,9 +41,10 @@ def render_pdf(
     form: Form = "preliminary",
     paper: Paper = "a4",
     events: Sequence[Event] = (),
+    tables: Tables | None = None,
 ) -> bytes:
     """Compose and print the report as PDF; see `report` for the arguments."""
-    return print_pdf(report(answer, traces, plan, form=form, events=events), paper=paper)
+    return print_pdf(report(answer, traces, plan, form=form, events=events, tables=tables), paper=paper)
 
 
 def print_pdf(document: Document, *, paper: Paper = "a4") -> bytes:

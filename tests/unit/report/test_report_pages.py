@@ -10,6 +10,9 @@ import numpy as np
 import pytest
 
 from config.plan import Plan
+from config.survey_table import parse_survey
+from config.tables import Tables
+from config.waterline_table import SampleRow
 from dsp.types import Day
 from logger.events import Event
 from reduction.report import (
@@ -335,6 +338,18 @@ def test_marks_are_printed_as_made(answer: Answer, plan: Plan) -> None:
         assert words in page, words
     assert "tug &lt;b&gt;clear&lt;/b&gt;" in page
     assert "Annex D" not in render_html(empty_answer(answer), Traces(), plan)
+
+
+def test_samples_and_spaces_are_printed_as_written_down(answer: Answer, plan: Plan) -> None:
+    survey = parse_survey(
+        "item,space,action,mass_t,x_m,y_m,z_m,surveyed_by,confirmed,note\n"
+        "hawser,Forecastle,off,0.6,44,0,6,Ada,yes,\nnot opened,Void 4,not surveyed,,,,,,,gas <not> tested\n"
+    )
+    sample = SampleRow(2, "1", "midships, port", 1.5, 1021.5, 14.0, 15.0, 0.2, 13.5, None, None, "Bo", "by boat")
+    page = render_html(empty_answer(answer), Traces(), plan, tables=Tables(survey=survey, density=(sample,)))
+    for words in ("Density samples as read", "1021.5", "midships, port", "Spaces surveyed", "1 of 1", "not surveyed"):
+        assert words in page, words
+    assert "gas &lt;not&gt; tested" in page
 
 
 def test_blocks_keep_their_type_in_json(final) -> None:

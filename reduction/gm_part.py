@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from dsp.types import BudgetLine
 from reduction import gm_budget
 from reduction.floating import Case, cholesky
 from reduction.gm import SMALLEST_U, reduce_gm
@@ -17,10 +18,10 @@ from reduction.gm_curve import Form, fit_curve, from_kn, straight, wall_sided
 from reduction.gm_line import straight_line
 from reduction.hydrostatics import Kn
 from reduction.inputs import DayInputs
-from reduction.model import GmPart
+from reduction.model import GmPart, source_of
 from reduction.moments import Moments, WindowState, window_states
 from reduction.tanks import Liquid
-from reduction.types import GmResult, Maybe, State, Waterline
+from reduction.types import GmResult, Maybe, Quantified, State, Waterline
 
 Array = NDArray[np.float64]
 
@@ -82,9 +83,36 @@ def gm_of_day(
                 return result.gm.note or CONTRADICTION
             if not math.isfinite(result.gm.u):
                 return CONTRADICTION
-            return GmCase(result, moments, _part(inputs, moments, case, kn, result, waterline))
+            part = _part(inputs, moments, case, kn, result, waterline)
+            return GmCase(grouped(result, moments), moments, part)
     except (np.linalg.LinAlgError, ArithmeticError):
         return CONTRADICTION
+
+
+def grouped(result: GmResult, moments: Moments) -> GmResult:
+    """Bring the budget lines of single weights and shifts together by what they are: masses, positions, shifts."""
+
+    def shorter(found: Quantified) -> Quantified:
+        own = [b for b in found.budget if b.source not in moments.inputs]
+        shares: dict[str, float] = {}
+        for line in found.budget:
+            if line.source in moments.inputs:
+                name = source_of(line.source)
+                shares[name] = shares.get(name, 0.0) + line.u**2
+        lines = [*own, *(BudgetLine(name, math.sqrt(v)) for name, v in shares.items())]
+        return replace(found, budget=tuple(sorted(lines, key=lambda line: -line.u)))
+
+    def each(found: Maybe[Quantified]) -> Maybe[Quantified]:
+        return found if found.value is None else Maybe(shorter(found.value), found.reason)
+
+    return replace(
+        result,
+        gm=shorter(result.gm),
+        line=shorter(result.line),
+        curve=each(result.curve),
+        line_all=shorter(result.line_all),
+        curve_all=each(result.curve_all),
+    )
 
 
 def fluid_curve(case: Case, liquids: Sequence[Liquid]) -> Kn | None:

@@ -10,6 +10,7 @@ from reduction.types import Answer, Quantified
 
 REMEDY = {
     "draught and freeboard readings": "re-read draughts and freeboards, both sides, with a draught tube in calm water",
+    "displacement": "know displacement better: read draughts and freeboards again, take more density samples",
     "displacement as given": "read draughts and freeboards, so that displacement does not rest on a typed figure",
     "density of the water": "take more density samples, at several depths and places",
     "hydrostatics: displacement": "get hydrostatics of better known accuracy for this hull",
@@ -60,44 +61,57 @@ def headline(answer: Answer) -> Answer:
 
 def next_step(answer: Answer, results: dict[str, Quantified]) -> Answer:
     """Say what would settle the verdict, or else improve the answer most."""
-    again = _again(answer)
     if answer.gm.value is None:
         return replace(answer, next_step=f"Nothing can be said about GM before this is mended: {answer.gm.reason}.")
-    open_conditions = [c for c in answer.conditions if c.verdict != "clear"]
-    if open_conditions:
-        worst = min(open_conditions, key=lambda c: c.margin)
-        source = first_to_improve(worst.kg)
-        step = _remedy(source, again)
+    unsettled = [c for c in answer.conditions if c.verdict != "clear"]
+    if unsettled:
+        worst = min(unsettled, key=lambda c: c.margin)
         if worst.verdict == "over":
             said = (
                 f"{worst.name} is over its limit by {-worst.margin:.3f} m; check survey and tanks for a mistake, then "
                 "take it to the designer and the authority: who decides is the authority."
             )
         else:
-            said = f"To settle {worst.name}: {step} ({source} carries most of its interval)."
+            source = first_to_improve(worst.kg)
+            said = f"To settle {worst.name}: {_remedy(source, answer)} ({source} carries most of its interval)."
         return replace(answer, next_step=said)
-    target = results.get("vcg") or results.get("kg")
-    if target is None or not math.isfinite(target.value):
-        target = answer.gm.value.gm
-        source = first_to_improve(target)
-        known = source if source in REMEDY else "heel of the windows"
-        return replace(answer, next_step=f"To narrow GM most: {_remedy(known, again)}.")
-    source = first_to_improve(target)
-    what = "lightship VCG" if target is results.get("vcg") else "KG"
-    return replace(answer, next_step=f"To narrow {what} most: {_remedy(source, again)} ({source} carries most of it).")
+    for name, what in (("vcg", "lightship VCG"), ("kg", "KG")):
+        target = results.get(name)
+        if target is not None and math.isfinite(target.value) and target.budget:
+            if name == "vcg" and answer.lightship.value is None:
+                continue
+            source = first_to_improve(target)
+            said = f"To narrow {what} most: {_remedy(source, answer)} ({source} carries most of it)."
+            return replace(answer, next_step=said)
+    source = first_to_improve(answer.gm.value.gm)
+    return replace(answer, next_step=f"To narrow GM most: {_remedy(source, answer)} ({source} carries most of it).")
 
 
-def _again(answer: Answer) -> str:
-    if answer.gm.value is None:
-        return ""
-    off = [p.label for p in answer.gm.value.points if not p.used]
-    return f"repeat movement {' and '.join(off)}" if off else ""
+def _remedy(source: str, answer: Answer) -> str:
+    """What would make a source smaller, naming the movement or the reading where one stands out."""
+    if source not in REMEDY or source in ("heel of the windows", "choice of windows"):
+        return _repeat(answer)
+    said = REMEDY[source]
+    water = answer.waterline.value
+    if source == "draught and freeboard readings" and water is not None:
+        misread = [r.label for r in water.readings if not r.used]
+        end = "aft" if water.draught_aft.u > water.draught_forward.u else "forward"
+        said += f", first of all {', '.join(misread)}" if misread else f", first of all {end}"
+    return said
 
 
-def _remedy(source: str, again: str) -> str:
-    if source in ("heel of the windows", "choice of windows") and again:
-        return again
-    return REMEDY.get(source, f"look into {source}" if source else "nothing stands out")
+def _repeat(answer: Answer) -> str:
+    """Name the movements to repeat: those left out, or else the one whose heel weighs most in GM."""
+    assert answer.gm.value is not None
+    points = answer.gm.value.points
+    off = [p.label for p in points if not p.used]
+    if off:
+        return f"repeat movement {' and '.join(off)}"
+    middle = sum(p.moment for p in points) / max(len(points), 1)
+    weightiest = max(points, key=lambda p: abs(p.moment - middle) * (p.u if math.isfinite(p.u) else 0.0), default=None)
+    if weightiest is None:
+        return REMEDY["heel of the windows"]
+    return f"repeat movement {weightiest.label}, with a longer window"
 
 
 def _said(result: Quantified, confidence: float, unit: str, factor: float = 1.0) -> str:

@@ -10,7 +10,7 @@ from config.sequence import positions
 from config.survey_table import SurveyRow
 from config.units import COVERAGE_95, TONNE
 from reduction.moments import PERSON_U, PLACE_U, Shift, mass_name
-from reduction.tanks import Liquid
+from reduction.tanks import CENTRE_U95, Liquid
 from reduction.types import SurveyItem
 
 ITEM_MASS_U95 = 0.10
@@ -96,7 +96,7 @@ def gather(
                     y=tank.centre[1],
                     z=tank.centre[2],
                     mass_u=tank.mass_u,
-                    position_u=0.02,
+                    position_u=CENTRE_U95 / COVERAGE_95,
                     group="tanks",
                     free_surface=tank.free_surface,
                     ballast=tank.ballast,

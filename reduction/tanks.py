@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 
 FREE_SURFACE_U95 = 0.05
 """Relative interval taken for a free-surface moment that has none (judgement)."""
+CENTRE_U95 = 0.04
+"""m, interval taken for the centre of the liquid (judgement)."""
 MASS_U95 = 0.02
 """Relative interval taken for the mass in a tank (judgement: sounding and table)."""
 
@@ -115,6 +117,8 @@ def liquid(tank: Tank, tables: Tables) -> Liquid:
     relative = tank.free_surface_u95_percent
     if relative is None and moment > 0:
         notes.append(f"Free surface of {tank.name}: interval taken as {100 * FREE_SURFACE_U95:g} % at 95 %.")
+    if mass > 0 and tank.part_of == "to_come_off":
+        notes.append(f"Contents of {tank.name}: taken as known to {100 * MASS_U95:g} % and {CENTRE_U95:g} m at 95 %.")
     u = moment * (FREE_SURFACE_U95 if relative is None else relative / 100.0) / COVERAGE_95
     return Liquid(
         tank.name,

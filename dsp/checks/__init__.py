@@ -7,6 +7,7 @@ it a share in `dsp.checks.budget` and a line in the README's table of codes.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from dsp.checks import (
     burst,
@@ -30,6 +31,8 @@ from dsp.checks import (
 from dsp.checks.look import Look
 from dsp.types import Check, Verdict, WindowEvidence
 
+SLOW = ("people", "drift", "wind")
+"""Codes of slow disturbances of the heel, which look alike."""
 REGISTRY: tuple[Callable[[Look], Check], ...] = (
     people.check,
     taut_period.check,
@@ -64,7 +67,25 @@ def run(evidence: WindowEvidence) -> tuple[Check, ...]:
     One `dsp.types.Check` for each entry of `REGISTRY`, in its order; several may share a code.
     """
     look = Look(evidence)
-    return tuple(check(look) for check in REGISTRY)
+    return one_cause(tuple(check(look) for check in REGISTRY))
+
+
+def one_cause(checks: tuple[Check, ...]) -> tuple[Check, ...]:
+    """Leave the rejection to the slow disturbance that explains the heel best; the others it drags along ask for caution.
+
+    A step also leans as a creep does and goes with any wind that rose meanwhile. Their scores are lengths of the same
+    whitened heel along different templates, so that the largest is the likeliest of the three.
+    """
+    rivals = [c for c in checks if c.code in SLOW and c.unit == "standard uncertainties" and c.verdict == "rejected"]
+    if len(rivals) < 2:
+        return checks
+    best = max(rivals, key=lambda c: c.value)
+    return tuple(
+        replace(c, verdict="caution", says=f"{c.says} Explained better as {best.code}.")
+        if any(c is other for other in rivals) and c is not best
+        else c
+        for c in checks
+    )
 
 
 def judge(checks: Iterable[Check]) -> tuple[Verdict, tuple[str, ...]]:

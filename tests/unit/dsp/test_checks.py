@@ -313,3 +313,10 @@ def test_window_is_asked_in_time() -> None:
     for _ in range(5):
         run(window)
     assert (time.process_time() - began) / 5 < 0.05
+
+
+def test_a_step_that_also_leans_is_named_once() -> None:
+    step = 0.05 * DEGREE * np.clip(((np.arange(125) + 0.5) * 0.8 - 50) / 6, 0, 1)
+    checks = run(make(np.random.default_rng(26), QUIET, disturbance=step))
+    assert judge(checks) == ("rejected", ("people",))
+    assert named(checks, "drift").says.endswith("Explained better as people.")

@@ -71,7 +71,7 @@ def run(evidence: WindowEvidence) -> tuple[Check, ...]:
 
 
 def one_cause(checks: tuple[Check, ...]) -> tuple[Check, ...]:
-    """Leave the rejection to the slow disturbance that explains the heel best; the others it drags along ask for caution.
+    """Leave the rejection to the slow disturbance that explains the heel best; what it drags along asks for caution.
 
     A step also leans as a creep does and goes with any wind that rose meanwhile. Their scores are lengths of the same
     whitened heel along different templates, so that the largest is the likeliest of the three.

@@ -63,7 +63,7 @@ def test_flared_hull_by_cross_curves() -> None:
     arm = VESSEL.moments() / VESSEL.displacement
     form = from_kn(kn)
     heel = heel_at(arm, 0.8, 0.001, form)
-    righting = kn(heel) - (form.km - 0.8) * np.sin(heel) - (-0.001) * 0.0
+    righting = kn(heel) - (form.km - 0.8) * np.sin(heel)
     assert righting == pytest.approx((arm + 0.001) * np.cos(heel), abs=1e-12)
     fit = fit_curve(heel, arm, U**2 * np.eye(9), form)
     assert fit.gm == pytest.approx(0.8, abs=1e-8)

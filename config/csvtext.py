@@ -22,6 +22,8 @@ LARGEST_TABLE = 20_000_000
 """Bytes. A larger file is no table of a test folder."""
 LARGEST_NUMBER = 1e9
 """A number beyond this is a slip of the keyboard in any unit used here."""
+LEAST_NUMBER = 1e-9
+"""A number closer to 0 than this, but not 0, likewise."""
 FAULTS_NAMED = 50
 """More faults than these are counted, not listed."""
 
@@ -302,7 +304,7 @@ def _cell(raw: str, column: Column, table: Table, row: Row, commas: bool, styles
         return None
     if "," in raw or "." in raw:
         styles.setdefault("comma" if "," in raw else "point", row.line)
-    if not column.low <= value <= column.high or abs(value) >= LARGEST_NUMBER:
+    if not column.low <= value <= column.high or abs(value) >= LARGEST_NUMBER or 0.0 < abs(value) < LEAST_NUMBER:
         table.fault(row, column.name, raw, column.describe())
         return None
     return value

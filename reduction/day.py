@@ -20,6 +20,7 @@ from reduction.model import Model
 from reduction.moments import Moments
 from reduction.montecarlo import draws, intervals
 from reduction.period import gyration, roll_period
+from reduction.plausible import check_places, check_plan
 from reduction.procedure import Findings, advise
 from reduction.survey import Survey, gather
 from reduction.tanks import Liquid, liquids
@@ -46,6 +47,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
     BadInput where a file contradicts itself or another, naming file and line or key.
     """
     plan, tables, confidence = inputs.plan, inputs.tables, inputs.plan.settings.confidence
+    check_plan(plan)
     missing: dict[str, str] = {}
     notes: list[str] = []
 
@@ -132,6 +134,7 @@ def _waterline(inputs: DayInputs, density: Quantified, notes: list[str], missing
     if vessel.length_m is None:
         missing["waterline"] = "vessel.length_m is needed to place the readings between the perpendiculars"
         return None
+    check_places(rows, vessel.length_m)
     waterline, said = fit_waterline(rows, vessel.length_m, vessel.keel_mm / 1e3, density)
     notes += said
     if not inputs.moments:

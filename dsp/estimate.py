@@ -83,7 +83,7 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
     wind_part = low.regressors[index] @ fit.coefficient
     fitted = mean_of(heel - wind_part, parts)
     hat_variances = np.array([fitted.weight @ h @ fitted.weight for h in hats])
-    shares = hat_variances * model.density / fitted.variance
+    shares = hat_variances * fit.free * scale / fitted.variance
     spread = float(shares @ fit.covariance @ shares) + (fitted.variance_low / fitted.variance) ** 2 * 2.0 / scale_dof
     mine = roll.frequency
     told = bool(np.isfinite(mine) and mine > 0)

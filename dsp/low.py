@@ -9,10 +9,10 @@ import numpy as np
 from config.units import DEGREE
 from dsp.bins import Grid
 from dsp.motion import Hats, roll_covariance
-from dsp.reml import Compressor, Contrast, LowFit, Stretch, fit
+from dsp.reml import SLOW, SLOW_AIR, Compressor, Contrast, Known, LowFit, Stretch, fit
 from dsp.spectrum import Pooled, expected, nonnegative_fit
 from dsp.types import Array
-from dsp.wind import SMOOTHING, Pressure, smoothed
+from dsp.wind import SMOOTHING, Pressure, smoothed, unlike_gusts
 
 BELOW_ROLL = 0.6
 """The low-frequency band ends at this share of the roll frequency."""
@@ -45,11 +45,15 @@ class LowHeel:
     contrasts: tuple[Contrast, ...]
     """One for each stretch."""
 
+    known: Known
+
+    def fitted_to(self, contrasts: tuple[Contrast, ...]) -> LowHeel:
+        """Fit again to other contrasts, such as those of the windows that nothing spoilt."""
+        return replace(self, fit=fit(self.fit.hats, list(contrasts), self.fit.free, self.known), contrasts=contrasts)
+
     def with_differences(self, extra: Contrast) -> LowHeel:
         """Fit again with differences between windows of one state of the weights, which show what is slower."""
-        contrasts = (*self.contrasts, extra)
-        prior = np.array([USUAL_COEFFICIENT])
-        return replace(self, fit=fit(self.fit.hats, list(contrasts), self.fit.density, prior))
+        return replace(self.fitted_to((*self.contrasts, extra)), contrasts=self.contrasts)
 
 
 def low_heel(
@@ -84,17 +88,13 @@ def low_heel(
             candidates.append((smoothing, slow[:, None]))
     best: LowHeel | None = None
     for smoothing, regressors in candidates:
+        unlike = unlike_gusts(wind.value, step, smoothing, hats) if wind is not None else np.zeros(hats.node.size)
+        known = Known(np.array([USUAL_COEFFICIENT]), SLOW if wind is not None else SLOW_AIR, unlike)
         contrasts = [compressor.contrast(s) for s in stretches(heel, variance, cuts, regressors)]
-        one = LowHeel(
-            fit(hats, contrasts, start, np.array([USUAL_COEFFICIENT])),
-            compressor,
-            regressors,
-            smoothing,
-            tuple(contrasts),
-        )
-        start = one.fit.density
-        if best is None or one.fit.log_likelihood > best.fit.log_likelihood:
-            best = one
+        found = fit(hats, contrasts, start, known)
+        if best is None or found.log_likelihood > best.fit.log_likelihood:
+            best = LowHeel(found, compressor, regressors, smoothing, tuple(contrasts), known)
+        start = found.free
     assert best is not None
     return best
 

@@ -23,12 +23,13 @@ from scipy.special import gammaln
 from dsp.motion import NODE_RATIO, Hats, roll_covariance
 from dsp.types import Array
 
-ROUGHNESS = 1.0
-"""Prior standard deviation of the change of log density from node to node (a factor e within a factor 1.6)."""
+ROUGHNESS = 0.7
+"""Prior standard deviation of the change of log density from node to node (a factor 2 within a factor 1.6)."""
 
 
-SLOW = 0.5
-"""The same below the frequencies a stretch can show, relative to that: spectra of moored vessels level off there."""
+SLOW, SLOW_AIR = 0.7, 1.4
+"""The same below the frequencies a stretch can show, relative to that: spectra of moored vessels level off there, but
+where the wind is not measured the slow change of the air may stand out."""
 
 
 @dataclass(frozen=True)
@@ -64,12 +65,26 @@ class Contrast:
 
 
 @dataclass(frozen=True)
+class Known:
+    """What is known before the day's low-frequency heel is fitted."""
+
+    coefficient_u: Array
+    """(r,) rad per unit of each wind regressor, standard uncertainty about nought."""
+    slow: float
+    """Roughness of the spectrum below what a stretch can show, relative to `ROUGHNESS`."""
+    unlike: Array
+    """(p,) (m/s)^4/Hz at the nodes: gusts that hull and mast do not have in common; zeros without wind."""
+
+
+@dataclass(frozen=True)
 class LowFit:
     """The day's low-frequency heel."""
 
     hats: Hats
     log_density: Array
-    """(p,) of rad2/Hz."""
+    """(p,) of rad2/Hz, of what is free."""
+    gusts: Array
+    """(p,) rad2/Hz of gusts at the hull that the mast does not see: coefficient squared times ``Known.unlike``."""
     covariance: Array
     """(p, p) of ``log_density``; nought for the nodes above the low ones."""
     coefficient: Array
@@ -86,7 +101,12 @@ class LowFit:
 
     @property
     def density(self) -> Array:
-        """(p,) rad2/Hz."""
+        """(p,) rad2/Hz, gusts included."""
+        return np.asarray(self.free + self.gusts)
+
+    @property
+    def free(self) -> Array:
+        """(p,) rad2/Hz, what was fitted freely."""
         return np.asarray(np.exp(self.log_density))
 
     def shrunk(self, k: int) -> tuple[float, float]:
@@ -150,18 +170,18 @@ class Compressor:
         return Contrast(q.T @ stretch.heel, q.T @ stretch.pressure, hats[:low], fixed)
 
 
-def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: Array) -> LowFit:
+def fit(hats: Hats, contrasts: list[Contrast], start: Array, known: Known) -> LowFit:
     """Find log density at the nodes, wind coefficient and each stretch's scale.
 
     Parameters
     ----------
     contrasts : one for each stretch; empty ones are carried along with scale 1 and no degrees of freedom.
     start : (p,) rad2/Hz to start from; above the low nodes it stays.
-    coefficient_prior : (r,) standard uncertainty, about nought, of each wind coefficient before the day.
+    known : before the day.
     """
     nodes = hats.low
     apart = np.sqrt(np.diff(np.log(hats.node[:nodes])) / np.log(NODE_RATIO))
-    difference = np.diff(np.eye(nodes), axis=0) / (ROUGHNESS * np.where(apart > 1.25, SLOW, 1.0) * apart)[:, None]
+    difference = np.diff(np.eye(nodes), axis=0) / (ROUGHNESS * np.where(apart > 1.25, known.slow, 1.0) * apart)[:, None]
     prior = difference.T @ difference
     anchor = 0.01
     theta0 = np.log(np.maximum(start[:nodes], 1e-18))
@@ -171,17 +191,18 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: 
     regressors = contrasts[0].pressure.shape[1] if contrasts else 0
     coefficient, coefficient_covariance = np.zeros(regressors), np.zeros((regressors, regressors))
     likelihood, information = 0.0, np.zeros((nodes, nodes))
-    for _ in range(4):
+    gusts = np.zeros(hats.node.size)
+    for _ in range(5):
         used = np.array([shrunk(float(s), float(d), shared)[0] for s, d in zip(scale, dof, strict=True)])
         damping = 1e-3
-        current = _evaluate(theta, contrasts, used, coefficient_prior)
+        current = _evaluate(theta, contrasts, used, gusts[:nodes], known)
         value = current.likelihood - _penalty(theta, prior, anchor, level)
         for _ in range(25):
             gradient = current.score - prior @ theta - anchor * (theta - level)
             curvature = current.information + prior + anchor * np.eye(nodes)
             step = np.linalg.solve(curvature + damping * np.diag(np.diag(curvature)), gradient)
             step = step * min(1.0, 1.5 / max(float(np.max(np.abs(step))), 1e-12))
-            trial = _evaluate(theta + step, contrasts, used, coefficient_prior)
+            trial = _evaluate(theta + step, contrasts, used, gusts[:nodes], known)
             trial_value = trial.likelihood - _penalty(theta + step, prior, anchor, level)
             if trial_value >= value - 1e-9:
                 moved = float(np.max(np.abs(step)))
@@ -194,15 +215,17 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array, coefficient_prior: 
                     break
         coefficient, coefficient_covariance = current.coefficient, current.coefficient_covariance
         likelihood, information = current.likelihood, current.information
-        before = shared
-        scale, dof = _scales(theta, contrasts, coefficient)
+        before, blown = shared, gusts
+        if regressors:
+            gusts = max(float(coefficient[0] ** 2 - coefficient_covariance[0, 0]), 0.0) * known.unlike
+        scale, dof = _scales(np.exp(theta) + gusts[:nodes], contrasts, coefficient)
         shared = _shared_dof(scale, dof)
-        if shared == before:
+        if shared == before and bool(np.all(np.abs(gusts - blown) <= 0.05 * np.abs(gusts))):
             break
     covariance = np.zeros((hats.node.size, hats.node.size))
     covariance[:nodes, :nodes] = np.linalg.inv(information + prior + anchor * np.eye(nodes))
     whole = np.concatenate([theta, np.log(np.maximum(start[nodes:], 1e-30))])
-    return LowFit(hats, whole, covariance, coefficient, coefficient_covariance, scale, dof, shared, likelihood)
+    return LowFit(hats, whole, gusts, covariance, coefficient, coefficient_covariance, scale, dof, shared, likelihood)
 
 
 def _penalty(theta: Array, prior: Array, anchor: float, level: float) -> float:
@@ -233,17 +256,18 @@ class _State:
     coefficient_covariance: Array
 
 
-def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, coefficient_prior: Array) -> _State:
+def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, gusts: Array, known: Known) -> _State:
     nodes = theta.size
     density = np.exp(np.clip(theta, -60.0, 30.0))
     regressors = contrasts[0].pressure.shape[1] if contrasts else 0
-    normal, right = np.diag(coefficient_prior[:regressors] ** -2.0), np.zeros(regressors)
+    coefficient_prior = known.coefficient_u[:regressors]
+    normal, right = np.diag(coefficient_prior**-2.0), np.zeros(regressors)
     factors: list[tuple[Array, bool] | None] = []
     for one, s in zip(contrasts, scale, strict=True):
         if one.value.size == 0:
             factors.append(None)
             continue
-        matrix = s * np.tensordot(density, one.hats, axes=1) + one.fixed
+        matrix = s * np.tensordot(density + gusts, one.hats, axes=1) + one.fixed
         factor = cho_factor(matrix, lower=True, check_finite=False)
         factors.append(factor)
         if regressors:
@@ -256,7 +280,7 @@ def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, coefficient
         scaled = normal / size / size[:, None] + 1e-10 * np.eye(regressors)
         coefficient_covariance = np.linalg.inv(scaled) / size / size[:, None]
         coefficient = coefficient_covariance @ right
-    likelihood = -0.5 * float(np.sum((coefficient / coefficient_prior[:regressors]) ** 2))
+    likelihood = -0.5 * float(np.sum((coefficient / coefficient_prior) ** 2))
     score, information = np.zeros(nodes), np.zeros((nodes, nodes))
     for one, s, kept in zip(contrasts, scale, factors, strict=True):
         if kept is None:
@@ -274,9 +298,8 @@ def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, coefficient
     return _State(likelihood, score, information, coefficient, coefficient_covariance)
 
 
-def _scales(theta: Array, contrasts: list[Contrast], coefficient: Array) -> tuple[Array, Array]:
+def _scales(density: Array, contrasts: list[Contrast], coefficient: Array) -> tuple[Array, Array]:
     """Each stretch's own variance of low-frequency heel over the day's, by scoring, with its degrees of freedom."""
-    density = np.exp(theta)
     scale, dof = np.ones(len(contrasts)), np.zeros(len(contrasts))
     for k, one in enumerate(contrasts):
         if one.value.size and one.own:

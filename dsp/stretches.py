@@ -58,8 +58,6 @@ def still_stretches(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...], pe
         start = earliest if before.size == 0 else min(earliest + int(before[-1]) + retreat, part.start)
         after = np.flatnonzero(away[part.stop : latest])
         stop = latest if after.size == 0 else max(part.stop + int(after[0]) - retreat, part.stop)
-        # what a movement sets swinging on the moorings dies away slowly: keep to the later half of the wait
-        start = max(start, part.start - (part.start - start) // 2)
         bounded = start == earliest and k > 0 and earliest == parts[k - 1].stop
         made.append(slice(part.start if bounded else max(start, 0), stop if stop <= latest else part.stop))
     return _apart(made, parts)

@@ -10,11 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
-from dsp.low import USUAL_COEFFICIENT
 from dsp.model import DayModel
-from dsp.reml import fit
 from dsp.types import Check
 
 SUSPECT = 4.5
@@ -48,5 +44,4 @@ def relearnt(model: DayModel, spoilt: Sequence[bool]) -> DayModel | None:
     kept = [c for c, out in zip(low.contrasts, spoilt, strict=True) if not out]
     if len(kept) < max(3, len(spoilt) // 3):
         return None
-    again = fit(low.fit.hats, kept, low.fit.density, np.array([USUAL_COEFFICIENT]))
-    return replace(model, low=replace(low, fit=again, contrasts=tuple(kept)))
+    return replace(model, low=low.fitted_to(tuple(kept)))

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dsp.bins import Grid, binned
+from dsp.motion import Hats
+from dsp.spectrum import periodogram
 from dsp.types import Array, Wind
 
 SMOOTHING = (2.0, 6.0, 15.0, 35.0)
@@ -58,6 +60,27 @@ def pressure_on(grid: Grid, wind: Wind) -> Pressure | None:
         known=(nearest * grid.step < 15.0).astype(np.float64),
         directed=directed,
     )
+
+
+def unlike_gusts(value: Array, step: float, smoothing: float, hats: Hats) -> Array:
+    """Return the spectrum (p,) (m/s)^4/Hz, at the nodes of ``hats``, of gusts at the hull that the mast does not see.
+
+    Hull and mast stand in the same air: with root coherence ``r(f)`` the part of the hull's pressure that no record of
+    the mast predicts has the spectrum of the mast times ``1 - r^2``; ``r`` is the transfer of `smoothed`. It vanishes
+    towards zero frequency, where the mean of a window is made.
+
+    Parameters
+    ----------
+    value : (n,) pressure at the mast on an even grid of ``step`` s.
+    """
+    frequency = np.fft.rfftfreq(value.size, step)
+    density = periodogram(value, step, value.size)
+    level = np.zeros(hats.node.size)
+    for i, node in enumerate(hats.node):
+        near = (frequency > node / 1.4) & (frequency < node * 1.4) & (frequency > 0)
+        nearest = int(np.argmin(np.abs(frequency - node)))
+        level[i] = float(np.mean(density[near])) if near.sum() >= 3 else float(np.mean(density[1 : nearest + 3]))
+    return np.asarray(level * -np.expm1(-4.0 * np.pi * smoothing * hats.node))
 
 
 def smoothed(value: Array, step: float, smoothing: float) -> Array:

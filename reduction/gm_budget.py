@@ -41,7 +41,7 @@ class Lever:
 
 
 def sound(covariance: Array) -> Array:
-    """Return a covariance that can be one: off-diagonal parts drawn in until every variance of a combination is positive.
+    """Return a covariance that can be one: off-diagonal parts drawn in until every combination has a variance above 0.
 
     Estimated covariances between windows can promise more than there is; the windows' own variances are kept.
     Rows and columns of windows without a heel (NaN) stay as they are.

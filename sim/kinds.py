@@ -68,7 +68,10 @@ def make_kind(kind: str, seed: int) -> Scenario:
     wind = Wind(
         speed_m_s=wind_speed,
         direction_deg=float(rng.uniform(40, 140) * rng.choice([-1, 1])),
-        area_m2=0.45 * vessel.length_m * vessel.breadth_m,
+        area_m2=0.6 * vessel.length_m * vessel.breadth_m,
+        intensity=0.2,
+        slow_fraction=0.15,
+        meander_deg=8.0,
         area_height_m=0.35 * vessel.breadth_m,
         mast_distance_m=float(rng.uniform(0.3, 0.6)) * vessel.length_m,
     )
@@ -168,7 +171,7 @@ def _berth(rng: Chance, vessel: VesselTruth, wind: Wind) -> Berth:
     side, distance = -vessel.breadth_m / 2.0, 8.0 + 0.5 * vessel.breadth_m
     righting = vessel.displacement_t * 1e3 * G * vessel.gm_m
     lever = deck - vessel.draught_m
-    bite = 0.5 * float(rng.uniform(0.15, 0.5)) * righting / lever**2  # N/m a line
+    bite = 0.5 * float(rng.uniform(0.1, 0.35)) * righting / lever**2  # N/m a line
     lines = tuple(
         Line(
             name=name,
@@ -312,7 +315,7 @@ def _taut(rng: Chance, scenario: Scenario) -> Scenario:
     room = scenario.berth.fenders[0].gap_m
     spoils = []
     for window in _some(rng, int(rng.integers(2, 5))):
-        bite = float(rng.uniform(0.0, 0.05)) + room
+        bite = float(rng.uniform(0.0, 0.04)) + room
         spoils += [TautLine(window=window, line=n.name, slack_m=-bite, lead_s=45.0) for n in scenario.berth.lines]
     return _with(scenario, *spoils)
 

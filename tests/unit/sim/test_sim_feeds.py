@@ -4,6 +4,7 @@ import asyncio
 import socket
 import sys
 from collections.abc import AsyncIterator, Coroutine
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from sim.feeds import due_marks, open_feed
 from sim.feeds.feed import Transport
 from sim.kinds import make_kind
 from sim.wire import frames
+from sim.wire_faults import WireFault
 
 STATIONS = tuple(
     Station(
@@ -153,6 +155,34 @@ def test_mqtt_loses_nothing(day: SimulatedDay) -> None:
             await asyncio.wait_for(listening, 30)
             for name in ("aft", "middle", "forward"):
                 assert got[f"pier/{name}"] == wanted(day, name)
+
+    run(work())
+
+
+def test_faults_of_the_wire_are_played(day: SimulatedDay) -> None:
+    fault = WireFault(station="aft", garbage=0.05, cut=0.05, stall_at_s=5.0, stall_for_s=20.0)
+    spoilt = replace(day, scenario=day.scenario.model_copy(update={"wire": (fault,)}))
+
+    async def work() -> None:
+        got = bytearray()
+        async with open_feed(spoilt, STATIONS[:1], transports={"aft": "tcp"}) as feed:
+            source = feed.sources["aft"]
+            assert source.type == "tcp"
+            reader, writer = await asyncio.open_connection(source.host, source.port)
+
+            async def read() -> None:
+                while part := await reader.read(4096):
+                    got.extend(part)
+
+            reading = asyncio.create_task(read())
+            await feed.play(FastClock(2000.0, day.epoch_ns))
+            assert feed.sent == feed.messages == {"aft": len(frames(STATIONS[0], day.signals))}
+        await reading
+        writer.close()
+        assert bytes(got) != wanted(day, "aft")
+        lines = bytes(got).split(b"\r\n")
+        whole = [line for line in wanted(day, "aft").split(b"\r\n") if line and line in lines]
+        assert 0.8 * len(frames(STATIONS[0], day.signals)) < len(whole) < len(frames(STATIONS[0], day.signals))
 
     run(work())
 

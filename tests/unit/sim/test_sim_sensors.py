@@ -8,7 +8,7 @@ from sim.day import SimulatedDay, simulate
 from sim.devices import Tilt
 from sim.kinds import make_kind
 from sim.scenario import Scenario
-from sim.sensors import Signal, at_times
+from sim.sensors import Signal, at_times, temperature
 from sim.spoils import SensorFault
 
 IDEAL = {
@@ -89,8 +89,9 @@ def test_lag_delays(base: Scenario, ideal: SimulatedDay) -> None:
 
 def test_temperature_moves_the_zero(base: Scenario, ideal: SimulatedDay) -> None:
     moved = heel(day_with(base, temperature_deg_per_c=0.01)).value - heel(ideal).value
-    assert moved[0] == pytest.approx(0.0, abs=1e-4)
-    assert moved[-1] > 0.005
+    warmer = temperature(base, (heel(ideal).time_ns - ideal.epoch_ns) * 1e-9) - base.temperature_c
+    assert moved == pytest.approx(0.01 * warmer, abs=1e-6)
+    assert moved[-1] > 0.002
 
 
 def test_dropouts_and_duplicates(base: Scenario, ideal: SimulatedDay) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from config.plan import Plan
 from reduction.report.document import Block, Bullets, Headline, Result, Results
-from reduction.report.numbers import DEGREES, METRES, TONNES, confidence_words, quantity
+from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
 from reduction.types import Answer, Quantified, WindowPoint
 
@@ -18,7 +18,7 @@ MOST_UNMET = 2
 def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
     """Write the blocks of the first page."""
     tone, word = OUTLOOK.get(answer.outlook, ("open", answer.outlook))
-    blocks: list[Block] = [Headline(tone, word, answer.headline)]
+    blocks: list[Block] = [Headline(tone, word, unbroken(answer.headline))]
     found = results(answer)
     if any(not r.name.startswith(LIGHTSHIP) for r in found):
         blocks.append(Results(tuple(r for r in found if not r.name.startswith(LIGHTSHIP)), "As inclined"))
@@ -32,6 +32,15 @@ def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
     if answer.next_step:
         blocks.append(Bullets((answer.next_step,), title="What would settle or improve it most"))
     return tuple(blocks)
+
+
+def unbroken(sentence: str) -> str:
+    """Keep a value and its half width on one line.
+
+    >>> unbroken("GM 1.06 ± 0.01 m").count(HARD_SPACE)
+    2
+    """
+    return sentence.replace(" ± ", f"{HARD_SPACE}±{HARD_SPACE}")
 
 
 def results(answer: Answer) -> tuple[Result, ...]:

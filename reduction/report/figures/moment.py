@@ -58,10 +58,11 @@ def _points(axes: Axes, gm: GmResult, displacement: float, look: Look) -> None:
         reach = np.linspace(moments.min(), moments.max(), 200) if moments.size else moments
         slope = 1.0 / (gm.line.value * displacement)
         tangent = math.tan(_list(gm)) + reach * slope
-        axes.plot(reach / TONNE, tangent, color=ACCENT, label=f"straight line, GM {gm.line.value:.3f} m")
+        line, curve = ("line", "curve") if look.narrow else ("straight line, GM", "true curve, GM")
+        axes.plot(reach / TONNE, tangent, color=ACCENT, label=f"{line} {gm.line.value:.3f} m")
         if gm.curve.value is not None:
             carried = ", carried on" if gm.carried == "curve" else ""
-            axes.plot([], [], " ", label=f"true curve, GM {gm.curve.value.value:.3f} m{carried}")
+            axes.plot([], [], " ", label=f"{curve} {gm.curve.value.value:.3f} m{carried}")
     for point in points:
         tone = verdict_tone(point.verdict)
         axes.plot(

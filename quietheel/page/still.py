@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from config.plan import Plan
 from config.units import DEGREE
 from dsp.live import LiveLook, LiveView
 from dsp.types import Check
 from logger.daystate import DayState
-from logger.records import Quantity
+from logger.records import Quantity, Series
 from quietheel.jobs.day import make_day
 from quietheel.page.pulse import Pulse
 from quietheel.page.words import number_or_none
@@ -24,6 +24,9 @@ LONGEST_WAIT_S = 120.0
 CERTAIN_NS = 10_000_000_000
 """A check must speak against the open window for so long (day time) before it is shown: asked anew each second, even a
 clean window trips one now and then."""
+ENOUGH_HZ = 20.0
+"""Of a faster station every second, third, ... reading is looked at: rest and roll need no more, and a look must be
+quick. The closed window is worked out from all of them."""
 _LOOKED_AT = (Quantity.HEEL, Quantity.WIND_SPEED, Quantity.WIND_DIRECTION, Quantity.LINE_TENSION)
 
 
@@ -62,7 +65,7 @@ class Stillness:
         worked : the closed windows so far; its model of the day is used where there is one.
         """
         series = tuple(p.series() for key, p in pulses.items() if key[1] in _LOOKED_AT)
-        series = tuple(one for one in series if len(one))
+        series = tuple(_thinned(one) for one in series if len(one))
         if not any(one.quantity is Quantity.HEEL for one in series):
             return Still("No heel comes in.", 0.0)
         live, epoch_ns = self._live(worked, min(int(one.time_ns[0]) for one in series), now_ns)
@@ -113,6 +116,13 @@ def _said(look: LiveLook, elapsed_s: float | None, warning: str) -> Still:
         more=_spoken(needed.says),
         warning=warning,
     )
+
+
+def _thinned(series: Series) -> Series:
+    every = max(1, int(len(series) / max((series.time_ns[-1] - series.time_ns[0]) * 1e-9, 1.0) / ENOUGH_HZ))
+    if every == 1:
+        return series
+    return replace(series, time_ns=series.time_ns[::every], value=series.value[::every], flags=series.flags[::every])
 
 
 def _short(look: LiveLook, elapsed_s: float) -> str:

@@ -94,6 +94,8 @@ def measure(seconds: float, stations: int, rate: float) -> dict[str, object]:
         server = None
         try:
             while not (folder / "ready").exists():
+                if writer.poll() is not None:
+                    raise SystemExit("the writer ended before it began")
                 time.sleep(0.1)
             server = subprocess.Popen([sys.executable, str(HERE), "--server", *common], env=environment)
             time.sleep(8.0)
@@ -168,7 +170,7 @@ def replay_speed(stations: int, rate: float) -> dict[str, object]:
 
 
 def main() -> None:
-    """Parse, measure, print one JSON object."""
+    """Parse, measure, print two JSON objects."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", type=Path)
     parser.add_argument("--writer", action="store_true")
@@ -183,8 +185,8 @@ def main() -> None:
     elif given.server:
         serve(given.folder, given.port)
     else:
-        found = measure(given.seconds, given.stations, given.rate)
-        print(json.dumps(found | replay_speed(given.stations, given.rate), indent=1))
+        print(json.dumps(measure(given.seconds, given.stations, given.rate), indent=1), flush=True)
+        print(json.dumps(replay_speed(given.stations, given.rate), indent=1))
 
 
 if __name__ == "__main__":

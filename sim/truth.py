@@ -70,6 +70,8 @@ class Truth:
     """mass_t, vcg_m, lcg_m, tcg_m."""
     windows: tuple[WindowTruth, ...]
     spoils: tuple[Spoilt, ...] = ()
+    kn: tuple[tuple[float, float], ...] = ()
+    """(heel in deg, KN in m) at this displacement and trim: the cross curve a builder would have handed over."""
 
     def window(self, label: str) -> WindowTruth:
         """One window by its label."""
@@ -97,6 +99,8 @@ CODES = {
     "unconfirmed": "unconfirmed",
 }
 """Reason code that a careful judge would give each kind of spoil."""
+KN_ANGLES = (0, 1, 2, 3, 4, 5, 6, 8, 10, 12)
+"""Degrees."""
 SENSOR_CODES = {
     "stuck": "stuck",
     "dropout": "gap",
@@ -161,7 +165,12 @@ def tell_truth(
         None if scenario.loading is None else _centre(scenario.loading.lightship),
         tuple(windows),
         spoils,
+        tuple((float(a), _kn(floating, float(a) * DEGREE)) for a in KN_ANGLES),
     )
+
+
+def _kn(floating: Floating, heel: float) -> float:
+    return floating.restoring.arm(heel) + floating.kg * math.sin(heel)
 
 
 def _centre(part: Centre) -> dict[str, float]:

@@ -83,6 +83,16 @@ def test_a_still_day_rests_where_the_truth_says(quiet: Scenario) -> None:
         assert window.mean_heel_deg == pytest.approx(window.static_heel_deg, abs=2e-5)
 
 
+def test_truth_holds_the_cross_curve() -> None:
+    day = simulate(make_kind("flared", 2))
+    given = dict(day.scenario.vessel.kn)
+    for heel, kn in day.truth.kn:
+        if heel in given:
+            assert kn == pytest.approx(given[heel], abs=2e-6)
+    angle = 1.0 * DEGREE
+    assert dict(day.truth.kn)[1.0] == pytest.approx(day.truth.km_m * math.sin(angle), rel=2e-3)
+
+
 def test_slack_tank_costs_the_published_gm() -> None:
     scenario = make_kind("slack_tank", 2)
     day = simulate(scenario)

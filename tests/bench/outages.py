@@ -55,6 +55,9 @@ async def broker_killed(times: int, how: int, protocol: str, rate_hz: float = 10
             await until(lambda: run.supervisors[0].times_opened > 0, 10)
             publisher.start()
             await until(lambda: intake.readings > 20, 10)
+            if how == signal.SIGKILL:
+                # The session is to be in the broker's store before the first kill: it writes it every 2 s.
+                await asyncio.sleep(2.5)
             for _ in range(times):
                 await asyncio.sleep(0.6)
                 await asyncio.to_thread(broker.stop, how)

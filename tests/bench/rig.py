@@ -66,7 +66,7 @@ class Mosquitto:
         self._config.write_text(
             f"listener {self.port} 127.0.0.1\n{auth}"
             f"user root\npersistence true\npersistence_location {folder}/\n"
-            "autosave_on_changes true\nautosave_interval 1\n"
+            "autosave_on_changes false\nautosave_interval 2\n"
             "max_inflight_messages 0\nmax_queued_messages 0\nmax_queued_bytes 0\n"
             "persistent_client_expiration 7d\nset_tcp_nodelay true\nlog_type error\n" + extra,
             encoding="utf-8",

@@ -20,6 +20,7 @@ from config.hull_tables import (
     read_tank,
 )
 from config.plan import Plan
+from config.shifts_table import ShiftRow, read_shifts
 from config.survey_table import SurveyRow, read_survey
 from config.waterline_table import ReadingRow, SampleRow, read_density, read_waterline
 
@@ -38,6 +39,8 @@ class Tables:
     survey: tuple[SurveyRow, ...] | None = None
     waterline: tuple[ReadingRow, ...] | None = None
     density: tuple[SampleRow, ...] | None = None
+    shifts: tuple[ShiftRow, ...] | None = None
+    """People, crane, liquids that stood elsewhere in some windows, as noted in shifts.csv."""
     inputs: tuple[tuple[str, str], ...] = ()
     """(file relative to the folder, SHA-256) of every table read."""
 
@@ -88,6 +91,7 @@ def read_tables(folder: TestFolder, plan: Plan) -> Tables:
     survey = read("survey.csv", read_survey) or None  # a form without a line is as good as none
     waterline = read("waterline.csv", read_waterline) or None
     density = read("density.csv", read_density) or None
+    shifts = read("shifts.csv", read_shifts) or None
     if faults:
         raise BadInput(faults)
-    return Tables(hydrostatics, kn, offsets, tanks, survey, waterline, density, tuple(inputs))
+    return Tables(hydrostatics, kn, offsets, tanks, survey, waterline, density, shifts, tuple(inputs))

@@ -6,6 +6,7 @@ What stands here is the order of the work; each step is a function of its own in
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from config.units import COVERAGE_95
 from dsp.types import BudgetLine
@@ -22,6 +23,7 @@ from reduction.montecarlo import draws, intervals
 from reduction.period import gyration, roll_period
 from reduction.plausible import check_places, check_plan
 from reduction.procedure import Findings, advise
+from reduction.shifts import noted_shifts
 from reduction.survey import Survey, gather
 from reduction.tanks import Liquid, liquids
 from reduction.types import Answer, AsInclined, Centre, Floating, Maybe, Quantified, Waterline
@@ -49,10 +51,12 @@ def reduce_day(inputs: DayInputs) -> Answer:
     plan, tables, confidence = inputs.plan, inputs.tables, inputs.plan.settings.confidence
     check_plan(plan)
     missing: dict[str, str] = {}
-    notes: list[str] = []
+    noted, said = noted_shifts(plan, tables)
+    notes: list[str] = list(said)
+    inputs = replace(inputs, shifts=(*inputs.shifts, *noted))
 
-    density, said = _density(inputs)
-    notes += said
+    density, of_density = _density(inputs)
+    notes += of_density
     waterline = _waterline(inputs, density, notes, missing)
     tanks = liquids(plan.tanks, tables)
     found = float_her(inputs, waterline, density.value)

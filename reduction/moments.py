@@ -97,7 +97,7 @@ def window_states(
             base = State(movement, window.moment, 0.0)
         elif movement in typed_plan:
             base = State(movement, typed_plan[movement] * TONNE, 0.0)
-        elif movement in planned and plan.weights:
+        elif movement in planned and (plan.weights or shifts):
             base = planned[movement]
         else:
             known = ", ".join(planned) or "none"

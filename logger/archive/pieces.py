@@ -6,21 +6,16 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from logger.archive.arrow import NO_TIME, Column, to_numpy
 from logger.archive.journal import read_journal
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, numbered
 from logger.archive.schema import channels_of
 from logger.records import Quantity
-
-NO_TIME = np.iinfo(np.int64).min
-"""Stands in an array of device times where a reading has none."""
-Column = np.ndarray[Any, Any]
-_DTYPES = {"int64": np.int64, "double": np.float64, "uint16": np.uint16, "int16": np.int16}
 
 
 @dataclass(frozen=True)
@@ -51,7 +46,7 @@ class Piece:
             return {name: self.loaded[name] for name in names}
         with pq.ParquetFile(self.path, pre_buffer=False) as file:
             table = file.read_row_group(self.group, columns=list(names), use_threads=False)
-        return {name: _numpy(table.column(name)) for name in names}
+        return {name: to_numpy(table.column(name)) for name in names}
 
 
 def pieces_of(run: RunInfo) -> list[Piece]:
@@ -101,7 +96,7 @@ def _journal_pieces(run: RunInfo, path: Path) -> list[Piece]:
         return []
     channels = channels_of(part.schema.metadata)
     table = pa.Table.from_batches(part.batches, schema=part.schema)
-    columns = {name: _numpy(table.column(name)) for name in table.column_names}
+    columns = {name: to_numpy(table.column(name)) for name in table.column_names}
     numbers = columns.pop("channel")
     found = []
     for number in np.unique(numbers):
@@ -123,26 +118,6 @@ def _journal_pieces(run: RunInfo, path: Path) -> list[Piece]:
             )
         )
     return found
-
-
-def _numpy(column: Any) -> Column:
-    """Arrow column to numpy without a detour over pandas, whose import alone takes longer than an hour of readings."""
-    chunks = column.chunks
-    if len(chunks) == 1:
-        return _chunk(chunks[0])
-    return np.concatenate([_chunk(chunk) for chunk in chunks]) if chunks else np.zeros(0)
-
-
-def _chunk(array: Any) -> Column:
-    kind = array.type
-    if pa.types.is_timestamp(kind):
-        array, kind = array.view(pa.int64()), pa.int64()
-        if array.null_count:
-            array = array.fill_null(NO_TIME)
-    if array.null_count or not pa.types.is_primitive(kind):
-        return np.asarray(array.to_pylist(), dtype=object)
-    width = kind.bit_width // 8
-    return np.frombuffer(array.buffers()[1], _DTYPES[str(kind)], len(array), array.offset * width)
 
 
 def select(

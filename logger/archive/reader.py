@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from config.errors import bad
+from logger.archive.arrow import Column
 from logger.archive.layout import RUN_NAME, RunInfo, list_runs, run_info
-from logger.archive.pieces import Column, Piece, pieces_of, select
+from logger.archive.pieces import Piece, pieces_of, select
 from logger.archive.timing import Arrivals, Timing, as_arrived, repaired, strictly_increasing, tell
 from logger.records import Quantity, Series
 

@@ -6,8 +6,10 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 
+from logger.archive.arrow import from_numpy, strings
 from logger.archive.layout import channel_from_json, channel_to_json
 from logger.records import Channel, Flag, Quantity, Reading
 
@@ -84,38 +86,22 @@ def batch_of(readings: Sequence[Reading], index: Mapping[Key, int], schema: Any)
     A device time beyond the range of int64 ns is stored as none, text that is not valid Unicode with its bad
     characters replaced; nothing that a station sends may stop the logger.
     """
-    columns = (
-        [reading.host_ns for reading in readings],
-        [reading.device_ns for reading in readings],
-        [index[reading.station, reading.quantity] for reading in readings],
-        [reading.value for reading in readings],
-        [reading.sent for reading in readings],
-        [int(reading.flags) for reading in readings],
-        [reading.sequence for reading in readings],
-    )
-    try:
-        return _arrays(columns, schema)
-    except (OverflowError, UnicodeError, pa.ArrowException):
-        host, device, channel, value, sent, flags, sequence = columns
-        cleaned = (
-            host,
-            [ns if ns is not None and -LARGEST_NS <= ns <= LARGEST_NS else None for ns in device],
-            channel,
-            value,
-            [text.encode("utf-8", "replace").decode("utf-8") for text in sent],
-            [bits & 0xFFFF for bits in flags],
-            sequence,
-        )
-        return _arrays(cleaned, schema)
+    device = [_within(reading.device_ns) for reading in readings]
+    there = np.array([ns is not None for ns in device])
+    columns = [
+        from_numpy(np.array([reading.host_ns for reading in readings], dtype=np.int64)).view(_UTC),
+        from_numpy(np.array([ns or 0 for ns in device], dtype=np.int64), None if there.all() else there).view(_UTC),
+        from_numpy(np.array([index[reading.station, reading.quantity] for reading in readings], dtype=np.int16)),
+        from_numpy(np.array([reading.value for reading in readings], dtype=np.float64)),
+        strings([reading.sent for reading in readings]),
+        from_numpy(np.array([int(reading.flags) & 0xFFFF for reading in readings], dtype=np.uint16)),
+        from_numpy(np.array([reading.sequence for reading in readings], dtype=np.int64)),
+    ]
+    return pa.record_batch(columns, schema=schema)
 
 
-def _arrays(columns: Sequence[Sequence[object]], schema: Any) -> Any:
-    kinds = [pa.int64() if kind == _UTC else kind for kind in schema.types]
-    arrays = [pa.array(column, type=kind) for column, kind in zip(columns, kinds, strict=True)]
-    return pa.record_batch(
-        [array.view(kind) if kind == _UTC else array for array, kind in zip(arrays, schema.types, strict=True)],
-        schema=schema,
-    )
+def _within(ns: int | None) -> int | None:
+    return ns if ns is not None and -LARGEST_NS <= ns <= LARGEST_NS else None
 
 
 def _field(name: str, kind: Any, *, nullable: bool = True) -> Any:

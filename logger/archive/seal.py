@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from config.folder import digest
+from logger.archive.arrow import from_numpy, strings, to_numpy
 from logger.archive.journal import read_journal
 from logger.archive.layout import channel_to_json, segment_path, sync_folder
 from logger.archive.schema import channels_of, sealed_schema
@@ -140,7 +141,7 @@ def _write(table: Any, metadata: dict[bytes, bytes], first_row: int, path: Path)
     channels = channels_of(metadata)
     schema = sealed_schema(metadata)
     stations, quantities = _names([c.station for c in channels]), _names([str(c.quantity) for c in channels])
-    numbers = table.column("channel").to_numpy()
+    numbers = to_numpy(table.column("channel"))
     order = np.argsort(numbers, kind="stable")
     edges = np.searchsorted(numbers[order], np.arange(len(channels) + 1))
     coarse = table.column("value").combine_chunks().slice(0, 1_000_000).value_counts().__len__() <= FEW_VALUES
@@ -164,7 +165,7 @@ def _write(table: Any, metadata: dict[bytes, bytes], first_row: int, path: Path)
                 rows = order[edges[number] : edges[number + 1]]
                 if not rows.size:
                     continue
-                part = table.take(pa.array(rows))
+                part = table.take(from_numpy(rows))
                 columns = {name: part.column(name) for name in part.column_names}
                 columns["station"] = _constant(stations, channel.station, rows.size)
                 columns["quantity"] = _constant(quantities, str(channel.quantity), rows.size)
@@ -179,8 +180,8 @@ def _write(table: Any, metadata: dict[bytes, bytes], first_row: int, path: Path)
 
 
 def _group(channel: dict[str, object], part: Any) -> dict[str, object]:
-    times = part.column("time").cast(pa.int64()).to_numpy()
-    late = (part.column("flags").to_numpy() & int(Flag.LATE)) != 0
+    times = to_numpy(part.column("time"))
+    late = (to_numpy(part.column("flags")) & int(Flag.LATE)) != 0
     return {
         "station": channel["station"],
         "quantity": channel["quantity"],
@@ -193,9 +194,9 @@ def _group(channel: dict[str, object], part: Any) -> dict[str, object]:
 
 
 def _names(names: list[str]) -> Any:
-    return pa.array(sorted(set(names)), type=pa.utf8())
+    return strings(sorted(set(names)))
 
 
 def _constant(names: Any, name: str, count: int) -> Any:
     place = names.to_pylist().index(name)
-    return pa.DictionaryArray.from_arrays(pa.array(np.full(count, place, dtype=np.int32)), names)
+    return pa.DictionaryArray.from_arrays(from_numpy(np.full(count, place, dtype=np.int32)), names)

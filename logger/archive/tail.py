@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.archive.arrow import array_to_numpy
 from logger.archive.journal import read_head, read_journal
 from logger.archive.layout import JOURNAL_NAME, RunInfo, list_runs, numbered
 from logger.archive.schema import channels_of
@@ -88,10 +89,10 @@ class Tail:
         place.offset = part.next_offset
         for batch in part.batches:
             channels = channels_of(part.schema.metadata)
-            numbers = batch.column("channel").to_numpy()
-            times = batch.column("time").view("int64").to_numpy()
-            values = batch.column("value").to_numpy()
-            flags = batch.column("flags").to_numpy()
+            numbers = array_to_numpy(batch.column("channel"))
+            times = array_to_numpy(batch.column("time"))
+            values = array_to_numpy(batch.column("value"))
+            flags = array_to_numpy(batch.column("flags"))
             for number in np.unique(numbers):
                 mine = numbers == number
                 channel = channels[number]

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.archive.pieces import NO_TIME
+from logger.archive.arrow import NO_TIME
 from logger.archive.timefit import Fitted, Way, by_beat, by_device, nominal_period
 from logger.records import Flag, Series
 

@@ -47,6 +47,8 @@ class Outcome:
     kills: int = 0
     missing_s: list[float] = field(default_factory=list)
     """For each kill the worst station: time from its last reading on record to the kill."""
+    worst: list[tuple[float, str, str]] = field(default_factory=list)
+    """Each kill's worst: s, station, how old the run was."""
     mqtt_lag_s: list[float] = field(default_factory=list)
     """The same for MQTT, where what was not recorded is not acknowledged and comes again."""
     mqtt_missing: int = 0
@@ -173,7 +175,9 @@ def _load(what: str, folder: Path) -> Iterator[list[str]]:
 def _one(command: list[str], folder: Path, what: str, chance: random.Random, outcome: Outcome) -> None:
     before = {run.name for run in list_runs(folder / "record")}
     root = str(HERE.parents[1])
-    logger = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=root)
+    logger = subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=root, start_new_session=True
+    )
     marker = subprocess.Popen(
         [sys.executable, str(HERE / "marker.py"), str(folder)], stdout=subprocess.PIPE, text=True, cwd=root
     )
@@ -192,7 +196,9 @@ def _one(command: list[str], folder: Path, what: str, chance: random.Random, out
     series = read_series(run.folder, repair=False)
     outcome.kills += 1
     behind = {one.station: (killed_ns - int(one.time_ns[-1])) / 1e9 for one in series}
-    outcome.missing_s.append(max(seconds for name, seconds in behind.items() if "mqtt" not in name))
+    worst, name = max((seconds, name) for name, seconds in behind.items() if "mqtt" not in name)
+    outcome.missing_s.append(worst)
+    outcome.worst.append((round(worst, 3), name, f"{(killed_ns - run.started_ns) / 1e9:.1f} s after its start"))
     outcome.mqtt_lag_s += [seconds for name, seconds in behind.items() if "mqtt" in name]
     if len(series) != 12:
         outcome.damaged.append(f"{run.name}: {len(series)} stations of 12")
@@ -248,6 +254,7 @@ def main() -> int:
     given = parser.parse_args()
     outcome = kill_again_and_again(given.kills, given.what, given.seed)
     print(json.dumps(outcome.table()), "holds" if outcome.good() else "MISSED")
+    print("worst:", *sorted(outcome.worst, reverse=True)[:5])
     for fault in outcome.damaged[:10]:
         print(fault)
     return 0 if outcome.good() else 1

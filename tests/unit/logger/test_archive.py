@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -293,3 +295,30 @@ def test_a_stretch_of_time_reads_only_what_lies_in_it(tmp_path: Path) -> None:
     assert len(part) == 100
     assert read_series(tmp_path, quantity=Quantity.TRIM) == []
     assert read_series(tmp_path / "nowhere") == []
+
+
+def test_writing_sealing_and_reading_need_no_pandas(tmp_path: Path) -> None:
+    """Its import would hold a starting logger up for as long as a second on a busy laptop."""
+    script = f"""
+import sys
+from pathlib import Path
+from logger.archive.reader import read_series
+from logger.archive.tail import Tail
+from logger.archive.writer import Limits, RunWriter
+from logger.records import Channel, Quantity, Reading
+class Clock:
+    def utc_ns(self): return {START}
+record = Path({str(tmp_path)!r})
+writer = RunWriter(record, [Channel("aft", Quantity.HEEL, "deg", "")], "", Clock(), Limits(segment_rows=50))
+writer.start()
+for n in range(200):
+    writer.append([Reading("aft", Quantity.HEEL, {START} + n * 10**8, None, 0.1 * n, "")])
+    writer.flush()
+assert Tail(record).look()
+writer.stop("end")
+assert len(read_series(record)[0]) == 200
+assert "pandas" not in sys.modules, "pandas was imported"
+"""
+    root = Path(__file__).resolve().parents[3]
+    done = subprocess.run([sys.executable, "-c", script], cwd=root, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, done.stderr

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from logger.archive.pieces import NO_TIME
+from logger.archive.arrow import NO_TIME
 from logger.archive.timing import Arrivals, repair, repaired, strictly_increasing, tell
 from logger.records import Flag, Quantity, Series
 

@@ -215,3 +215,13 @@ def test_a_scenario_file_names_what_is_wrong(tmp_path: Path) -> None:
     file.write_text('[vessel]\nrestoring = "kn"\n')
     with pytest.raises(BadInput, match=r"vessel\.kn"):
         simulate(load_scenario(file))
+
+
+def test_the_hard_day_spoils_every_window() -> None:
+    day = simulate(load_scenario(Path("hard-day")))
+    spoilt = {w.label: w.spoilt for w in day.truth.windows}
+    assert all(spoilt.values())
+    assert {code for codes in spoilt.values() for code in codes} >= {
+        "burst", "stuck", "wind", "taut", "wrong_weight", "transient", "people", "offset", "spikes", "unconfirmed",
+    }  # fmt: skip
+    assert np.max(np.abs(day.motion.heel)) < 8.0 * DEGREE

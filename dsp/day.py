@@ -127,12 +127,14 @@ def _asked(
     good = [one for one in found if isinstance(one, Evaluated)]
     reference = _reference(good) if model.low.fit.coefficient.size else float("nan")
     roll = _day_roll(model.law, good)
-    return [
-        checks.run(evidence_of(day, prepared, one, model.low, wind, roll, reference, number))
-        if isinstance(one, Evaluated)
-        else ()
-        for number, one in enumerate(found)
-    ]
+    return checks.run_day(
+        [
+            evidence_of(day, prepared, one, model.low, wind, roll, reference, number)
+            if isinstance(one, Evaluated)
+            else None
+            for number, one in enumerate(found)
+        ]
+    )
 
 
 def _refined(

@@ -322,3 +322,7 @@ class WindowEvidence:
     """(m,) variances of low-frequency heel over the day's, by themselves, of the stretches that taught the day's model."""
     day_scale_dof: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) degrees of freedom of ``day_scale``."""
+    other_push: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) rad2, mean square push of the roll over one period in each of the day's other windows."""
+    other_push_dof: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) degrees of freedom of ``other_push``."""

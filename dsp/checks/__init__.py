@@ -6,8 +6,10 @@ it a share in `dsp.checks.budget` and a line in the README's table of codes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from dsp.checks import (
     burst,
@@ -29,6 +31,7 @@ from dsp.checks import (
     wind,
 )
 from dsp.checks.look import Look
+from dsp.checks.swing import swing_of
 from dsp.types import Check, Verdict, WindowEvidence
 
 SLOW = ("people", "drift", "wind")
@@ -70,6 +73,36 @@ def run(evidence: WindowEvidence) -> tuple[Check, ...]:
     return one_cause(tuple(check(look) for check in REGISTRY))
 
 
+def run_day(evidences: Sequence[WindowEvidence | None]) -> list[tuple[Check, ...]]:
+    """Ask every question of every window of a day, each window with the others' roll to compare with.
+
+    Parameters
+    ----------
+    evidences : one for each window; None where a window could not be evaluated.
+
+    Returns
+    -------
+    As `run`, for each window; empty where there was no evidence.
+    """
+    swings = [None if e is None else swing_of(Look(e)) for e in evidences]
+    found: list[tuple[Check, ...]] = []
+    for number, evidence in enumerate(evidences):
+        if evidence is None:
+            found.append(())
+            continue
+        others = [s for place, s in enumerate(swings) if s is not None and place != number]
+        found.append(
+            run(
+                replace(
+                    evidence,
+                    other_push=np.array([s.mean_push for s in others]),
+                    other_push_dof=np.array([s.dof for s in others]),
+                )
+            )
+        )
+    return found
+
+
 def one_cause(checks: tuple[Check, ...]) -> tuple[Check, ...]:
     """Leave the rejection to the slow disturbance that explains the heel best; what it drags along asks for caution.
 
@@ -102,4 +135,4 @@ def judge(checks: Iterable[Check]) -> tuple[Verdict, tuple[str, ...]]:
     return "fine", ()
 
 
-__all__ = ["REGISTRY", "Look", "judge", "run"]
+__all__ = ["REGISTRY", "Look", "judge", "one_cause", "run", "run_day"]

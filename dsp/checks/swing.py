@@ -29,11 +29,28 @@ class Swing:
     keep: float
     """Share of the amplitude that a free swing keeps over one period."""
 
+    @property
+    def mean_push(self) -> float:
+        """rad2, mean square push."""
+        return float(np.mean(np.abs(self.push) ** 2))
+
+    @property
+    def dof(self) -> float:
+        """Degrees of freedom of ``mean_push``."""
+        return 2.0 * self.push.size / SHARED
+
+
+SHARED = 1.0 + 2.0 / 16.0
+"""An amplitude is an average over its period, so that neighbouring pushes share a quarter of each other (increments of
+averages of a random walk); the variance of a sum of their squares grows by up to this."""
+FEWEST = 4
+"""Periods a window must have."""
+
 
 def swing_of(look: Look) -> Swing | None:
-    """Return the roll of a window, or None where there are fewer than six periods or no roll."""
+    """Return the roll of a window, or None where there are too few periods or no roll."""
     evidence, period = look.evidence, look.period
-    if not np.isfinite(period) or look.length < 6.0 * period:
+    if not np.isfinite(period) or look.length < FEWEST * period:
         return None
     heel = evidence.heel - evidence.wind_part - evidence.mean
     seconds = look.seconds - look.seconds[0]
@@ -49,7 +66,7 @@ def swing_of(look: Look) -> Swing | None:
         fit = np.linalg.lstsq(design, heel[here], rcond=None)[0]
         time.append(float(evidence.time[here].mean()))
         amplitude.append(complex(fit[2], -fit[3]))
-    if len(amplitude) < 6:
+    if len(amplitude) < FEWEST:
         return None
     z = np.array(amplitude, dtype=np.complex128)
     damping = evidence.day_roll.damping

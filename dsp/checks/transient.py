@@ -18,7 +18,7 @@ def check(look: Look) -> Check:
     """
     swing = swing_of(look)
     if swing is None:
-        return not_made(look, "transient", "fewer than six roll periods")
+        return not_made(look, "transient", "too few roll periods")
     pushes = swing.push.size
     kept_up = float(np.mean(np.abs(swing.push) ** 2)) / (1.0 - swing.keep**2)
     value = float(np.abs(swing.amplitude[0]) ** 2) / max(kept_up, 1e-300)

@@ -199,7 +199,7 @@ class NmeaDecoder:
                 unit = _XDR_UNIT.get((type_, letter), "")
                 reading = gauge.reading(value, text, unit, host_ns, self._time_for(gauge, device_ns))
             if reading is None:
-                wrong = f"{name or gauge.quantity}: no value of {gauge.quantity}"
+                wrong = f"no value of {gauge.quantity}"
             else:
                 readings.append(reading)
         return readings if readings or not wrong else NoReading(frame, wrong)

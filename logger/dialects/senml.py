@@ -55,7 +55,7 @@ def resolve(pack: object) -> list[Resolved]:
                 raise ValueError(f"field {key[:20]!r} must be understood and is not")
         version = record.get("bver", _VERSION)
         if isinstance(version, bool) or not isinstance(version, int) or version > _VERSION:
-            raise ValueError(f"version {str(version)[:20]}, above {_VERSION}")
+            raise ValueError(f"version {version!r:.20}, above {_VERSION}")
         base_name = _text(record, "bn", base_name)
         base_unit = _text(record, "bu", base_unit)
         base_time = _number(record, "bt", base_time)

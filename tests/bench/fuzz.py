@@ -151,7 +151,9 @@ class Fuzzer:
         self.readings += len(readings)
         if newest.count > before:
             assert DECODER_FAILED not in newest.newest[-1].reason, newest.newest[-1]
-            outcome = f"{intake.station.name}: {re.sub('[0-9]+', '#', newest.newest[-1].reason)[:40]}"
+            # What a reason quotes is not what makes it another one.
+            reason = re.sub("'.*|[0-9]+", "#", newest.newest[-1].reason)
+            outcome = f"{intake.station.name}: {reason[:40]}"
         else:
             outcome = (
                 f"{intake.station.name}: {min(len(readings), 9)} readings, {int(readings[-1].flags) if readings else 0}"

@@ -35,7 +35,7 @@ class _Row:
     """What the device sends for each channel, in the unit as sent."""
 
 
-def frames(station: Station, signals: Sequence[Signal], gather_s: float = 1.0) -> list[Frame]:
+def frames(station: Station, signals: Sequence[Signal], gather_s: float = 2.0) -> list[Frame]:
     """Write all messages of one station.
 
     Parameters

@@ -116,7 +116,7 @@ def test_sentences_pass_a_general_purpose_parser() -> None:
 
 
 def test_senml_packs_gather_a_second() -> None:
-    packs = frames(STATIONS["senml"], (HEEL,))
+    packs = frames(STATIONS["senml"], (HEEL,), gather_s=1.0)
     assert [len(json.loads(pack.data)) for pack in packs] == [3, 1]
     assert packs[0].time_ns == TIMES[2]
     assert "t" not in json.loads(packs[0].data)[0]

@@ -40,6 +40,7 @@ class Truth:
     scale: float
     """Relative scale error of the combination of stations."""
     spoilt: dict[int, str] = field(default_factory=dict)
+    """Window number -> code of what spoilt it."""
     limit: Array = field(default_factory=lambda: np.zeros(0))
     """(k,) rad2, variance of the best linear unbiased mean, covariance known, wind coefficient known."""
 
@@ -137,7 +138,7 @@ def make(
     low = low_rms**2 * gusts(safe, rng.uniform(10.0, 60.0)) + moor_rms**2 * oscillator(
         safe, 1 / swing_period, swing_damping
     )
-    roll_rms = rng.uniform(0.01, 0.08) * DEG * (2.0 if kind == "wash" else 1.0)
+    roll_rms = rng.uniform(0.01, 0.08) * DEG
     roll = roll_rms**2 * oscillator(safe, 1 / period, damping)
     coefficient = rng.choice([-1, 1]) * rng.uniform(0.2, 1.0) * 0.1 * DEG / 56.0
     q_sd = 2.0 * 0.18 * speed**2
@@ -151,6 +152,7 @@ def make(
     slow = speed**2 * slow_air * synthesis(rng, 4 * 1800.0 / (1 + (2 * np.pi * 1800.0 * safe) ** 2), f, size)
     hull, mast = hull + slow, mast + slow
     motion = synthesis(rng, low + roll, f, size)
+    mean, motion, spoilt = _spoil(rng, kind, time, start, window, leg, period, still, mean, motion)
     heel = mean + swing + motion + coefficient * hull
     # sensors
     stations, knowledge, scales = [], [], []
@@ -170,9 +172,7 @@ def make(
         scales.append(scale)
     wt = np.arange(30.0, count * leg + 300.0, 1.0)
     pressure = np.interp(wt, time, speed**2 + mast)
-    wind = Wind(wt, np.sign(pressure) * np.sqrt(np.abs(pressure)) * 1.0) if measured_wind else None
-    if wind is not None:
-        wind = Wind(wt, np.sqrt(np.maximum(pressure, 0.0)))
+    wind = Wind(wt, np.sqrt(np.maximum(pressure, 0.0))) if measured_wind else None
     windows = tuple(
         WindowSpan(
             label=str(k),
@@ -207,10 +207,43 @@ def make(
         period=period,
         damping=damping,
         scale=float(np.mean(scales)),
+        spoilt=spoilt,
         limit=limits,
     )
     day = Day(epoch_ns=0, heel=tuple(stations), windows=windows, knowledge=tuple(knowledge), wind=wind)
     return day, truth
+
+
+def _spoil(
+    rng: np.random.Generator,
+    kind: str,
+    time: Array,
+    start: Array,
+    window: float,
+    leg: float,
+    period: float,
+    still: Array,
+    mean: Array,
+    motion: Array,
+) -> tuple[Array, Array, dict[int, str]]:
+    """Walks in three windows, lines taut in two to four, wash in three; by kind of day."""
+    spoilt: dict[int, str] = {}
+    mean, motion = mean.copy(), motion.copy()
+    count = {"people": 3, "wash": 3, "taut": int(rng.integers(2, 5))}.get(kind, 0)
+    for k in sorted(rng.choice(np.arange(1, start.size), count, replace=False).tolist()) if count else []:
+        a, b = start[k], start[k] + window
+        spoilt[k] = {"people": "people", "wash": "burst", "taut": "taut"}[kind]
+        if kind == "people":
+            size = rng.choice([-1, 1]) * rng.uniform(0.01, 0.06) * DEG
+            mean += size * ((time > a + rng.uniform(0.15, 0.7) * window) & (time < b + 10.0))
+        elif kind == "taut":
+            hold = np.clip((time - a + 45.0) / 5.0, 0, 1) * np.clip((b + 20.0 - time) / 5.0, 0, 1)
+            mean -= hold * rng.uniform(0.02, 0.08) * (still[k] - still[0])
+        else:
+            middle = a + rng.uniform(0.3, 0.7) * window
+            shape = np.exp(-0.5 * ((time - middle) / (1.5 * period)) ** 2)
+            motion += rng.uniform(0.2, 0.6) * DEG * shape * np.sin(2 * np.pi * (time - middle) / period)
+    return mean, motion, spoilt
 
 
 def _limits(

@@ -33,7 +33,9 @@ class Physical:
     displacement: float
     gm: float
     bm: float
-    simulated: SimulatedDay
+    simulated: SimulatedDay | None
+    kn: tuple[tuple[float, float], ...] = ()
+    """Heel deg, KN m of a hull that is not wall-sided."""
 
 
 def make(kind: str, seed: int, measured_wind: bool = True) -> Physical:
@@ -47,9 +49,7 @@ def make(kind: str, seed: int, measured_wind: bool = True) -> Physical:
         by[(signal.station, signal.quantity)] = Trace(signal.station, time, signal.value * factor)
     heel = tuple(t for (_, q), t in by.items() if q == Quantity.HEEL)
     trim = tuple(t for (_, q), t in by.items() if q == Quantity.TRIM)
-    tension = tuple(
-        Trace(t.station, t.time, t.value * 1e3) for (_, q), t in by.items() if q == Quantity.LINE_TENSION
-    )
+    tension = tuple(Trace(t.station, t.time, t.value * 1e3) for (_, q), t in by.items() if q == Quantity.LINE_TENSION)
     wind = None
     if measured_wind:
         speed = next(t for (_, q), t in by.items() if q == Quantity.WIND_SPEED)
@@ -83,6 +83,7 @@ def make(kind: str, seed: int, measured_wind: bool = True) -> Physical:
         gm=made.truth.gm_m,
         bm=made.truth.bm_m,
         simulated=made,
+        kn=made.scenario.vessel.kn,
     )
 
 

@@ -1,0 +1,153 @@
+"""Run days of either generator through the mathematics and count: errors, coverage, widths, rejections, GM."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import gaussian_day
+import numpy as np
+import physical_day
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.special import stdtrit
+
+from dsp.day import evaluate_day
+from dsp.types import Day, DayHeel
+from reduction.gm import reduce_gm
+from reduction.types import Maybe, Quantified, State
+
+Array = NDArray[np.float64]
+DEG = np.pi / 180.0
+
+
+@dataclass(frozen=True)
+class Case:
+    """One day to be judged, of whichever generator."""
+
+    day: Day
+    moment: Array
+    heel: Array
+    spoilt: tuple[bool, ...]
+    displacement: float
+    gm: float
+    bm: float
+    limit: Array | None
+    """(k,) rad2; None where no limit is known."""
+    kn: Callable[[Array], Array] | None = None
+
+
+@dataclass
+class Tally:
+    """What came out of the days of one kind."""
+
+    kind: str
+    wind: bool
+    error: list[float] = field(default_factory=list)
+    """rad, of each clean window, the day's common zero taken off."""
+    limit: list[float] = field(default_factory=list)
+    """rad2, of the same windows."""
+    half: list[float] = field(default_factory=list)
+    """rad, half width of the same windows' 95 % intervals, scale included."""
+    gm: list[float] = field(default_factory=list)
+    """Relative error of GM of each day."""
+    gm_half: list[float] = field(default_factory=list)
+    clean: int = 0
+    clean_rejected: int = 0
+    spoilt: int = 0
+    spoilt_rejected: int = 0
+    seconds: float = 0.0
+    days: int = 0
+
+
+def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
+    """Make one day."""
+    if generator == "gaussian":
+        day, truth = gaussian_day.make(kind, seed, measured_wind=wind)
+        spoilt = tuple(k in truth.spoilt for k in range(len(day.windows)))
+        return Case(day, truth.moment, truth.heel, spoilt, truth.displacement, truth.gm, truth.bm, truth.limit)
+    made = physical_day.make(kind, seed, measured_wind=wind)
+    kn = None
+    if made.kn:
+        angle, arm = np.array(made.kn).T
+        both = CubicSpline(np.concatenate([-angle[::-1], [0.0], angle]) * DEG, np.concatenate([-arm[::-1], [0.0], arm]))
+        kn = lambda heel: np.asarray(both(heel), dtype=np.float64)  # noqa: E731
+    spoilt = tuple(bool(s) for s in made.spoilt)
+    return Case(made.day, made.moment, made.heel, spoilt, made.displacement, made.gm, made.bm, None, kn)
+
+
+def gm_of(found: DayHeel, case: Case) -> Quantified:
+    """GM as the front door would give it, displacement, BM and moments known exactly."""
+    states = [State(w.span.label, float(m), 0.0) for w, m in zip(found.windows, case.moment, strict=True)]
+    displacement = Quantified(case.displacement, 0.0, unit="kg")
+    return reduce_gm(found, states, displacement, Maybe(Quantified(case.bm, 0.0, unit="m")), case.kn).gm
+
+
+def judge(case: Case, tally: Tally) -> DayHeel:
+    """Evaluate one day and add it to the tally.
+
+    Window heels are compared after the best common zero (list) of the day's clean windows has been taken off, with the
+    covariance that belongs to that difference; the common scale is part of the interval.
+    """
+    before = time.perf_counter()
+    found = evaluate_day(case.day)
+    tally.seconds += time.perf_counter() - before
+    tally.days += 1
+    heel = np.array([w.heel for w in found.windows])
+    whole = found.covariance + found.scale_u**2 * np.outer(heel, heel)
+    clean = ~np.array(case.spoilt) | np.array([tally.kind in ("early", "faults") for _ in heel])
+    use = np.flatnonzero(clean & np.isfinite(heel))
+    part = whole[np.ix_(use, use)]
+    inverse = np.linalg.inv(part)
+    zero_variance = 1.0 / float(inverse.sum())
+    error = (heel - case.heel)[use]
+    error = error - zero_variance * float(np.sum(inverse @ error))
+    spread = np.diag(part) - zero_variance
+    dof = np.array([found.windows[k].dof for k in use])
+    tally.error += error.tolist()
+    tally.half += (stdtrit(np.minimum(dof, 1e6), 0.975) * np.sqrt(spread)).tolist()
+    if case.limit is not None:
+        best = case.limit[use] + (0.0005**2 / 3.0) * heel[use] ** 2
+        tally.limit += (best - 1.0 / float(np.sum(1.0 / best))).tolist()
+    for window, out in zip(found.windows, case.spoilt, strict=True):
+        rejected = window.verdict == "rejected"
+        tally.spoilt += out
+        tally.spoilt_rejected += out and rejected
+        tally.clean += not out
+        tally.clean_rejected += (not out) and rejected
+    gm = gm_of(found, case)
+    tally.gm.append(gm.value / case.gm - 1.0)
+    tally.gm_half.append(gm.u95() / case.gm)
+    return found
+
+
+HEAD = (
+    "kind       wind days  rms/limit  coverage  width/limit  rms deg   GM rms %  GM cov.  GM width %"
+    "  clean rej. %  spoilt rej. %  s/day"
+)
+
+
+def row(tally: Tally) -> str:
+    """One line of the table."""
+    error, half = np.array(tally.error), np.array(tally.half)
+    covered = float(np.mean(np.abs(error) < half))
+    rms = float(np.sqrt(np.mean(error**2)))
+    limit = np.array(tally.limit)
+    against = float(np.sqrt(np.mean(error**2 / limit))) if limit.size else float("nan")
+    width = float(np.mean(half / (1.959964 * np.sqrt(limit)))) if limit.size else float("nan")
+    gm, gm_half = np.array(tally.gm), np.array(tally.gm_half)
+    return (
+        f"{tally.kind:10s} {'yes' if tally.wind else 'no':4s} {tally.days:4d}  {against:9.3f}  {covered:8.3f}"
+        f"  {width:11.2f}  {rms / DEG:.5f}  {100 * np.sqrt(np.mean(gm**2)):8.3f}  {np.mean(np.abs(gm) < gm_half):7.3f}"
+        f"  {100 * np.median(gm_half):10.3f}  {100 * tally.clean_rejected / max(tally.clean, 1):12.1f}"
+        f"  {100 * tally.spoilt_rejected / max(tally.spoilt, 1):13.1f}  {tally.seconds / tally.days:5.2f}"
+    )
+
+
+def run(generator: str, kind: str, days: int, first: int = 0, wind: bool = True) -> Tally:
+    """Judge ``days`` days of one kind from seed ``first`` on."""
+    tally = Tally(kind, wind)
+    for seed in range(first, first + days):
+        judge(case_of(generator, kind, seed, wind), tally)
+    return tally

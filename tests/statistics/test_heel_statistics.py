@@ -1,0 +1,56 @@
+"""Errors against the best attainable, and what the intervals cover, on days whose covariance is known exactly."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import suite
+
+
+def figures(tally: suite.Tally) -> tuple[float, float, float]:
+    """Rms error over the limit, coverage, mean width over the limit."""
+    error, half, limit = np.array(tally.error), np.array(tally.half), np.array(tally.limit)
+    return (
+        float(np.sqrt(np.mean(error**2 / limit))),
+        float(np.mean(np.abs(error) < half)),
+        float(np.mean(half / (1.959964 * np.sqrt(limit)))),
+    )
+
+
+def test_a_few_days_come_near_the_limit() -> None:
+    """Reduced: limits are wide, since 12 days have their own scatter (a window's error has the day's common part)."""
+    every = [
+        suite.run("gaussian", kind, 3, wind=wind)
+        for kind, wind in (("quiet", True), ("windy", True), ("windy", False), ("early", True))
+    ]
+    error = np.concatenate([t.error for t in every])
+    half, limit = np.concatenate([t.half for t in every]), np.concatenate([t.limit for t in every])
+    assert np.sqrt(np.mean(error**2 / limit)) < 1.25
+    assert 0.90 <= np.mean(np.abs(error) < half)
+    assert np.mean(half / (1.959964 * np.sqrt(limit))) < 1.5
+    assert np.sqrt(np.mean(np.concatenate([t.gm for t in every]) ** 2)) < 0.0025
+
+
+@pytest.mark.parametrize("kind", ["quiet", "people"])
+def test_a_day_of_the_physical_simulator(kind: str) -> None:
+    tally = suite.run("physical", kind, 1)
+    assert np.mean(np.abs(tally.error) < np.array(tally.half)) >= 0.8
+    assert abs(tally.gm[0]) < tally.gm_half[0]
+
+
+@pytest.mark.statistics
+@pytest.mark.timeout(3600)
+@pytest.mark.parametrize("wind", [True, False])
+@pytest.mark.parametrize("kind", ["quiet", "breezy", "windy", "early", "faults"])
+def test_bars_of_window_heel(kind: str, wind: bool) -> None:
+    tally = suite.run("gaussian", kind, 60, wind=wind)
+    against, covered, width = figures(tally)
+    assert against <= (1.20 if kind == "early" else 1.10)
+    assert covered >= 0.93
+    assert width <= 1.5
+    assert np.mean(np.abs(tally.gm) < np.array(tally.gm_half)) >= 0.93

@@ -36,7 +36,7 @@ class _Row:
 
 
 def frames(station: Station, signals: Sequence[Signal], gather_s: float = 2.0) -> list[Frame]:
-    """Write all messages of one station.
+    r"""Write all messages of one station.
 
     Parameters
     ----------

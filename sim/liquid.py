@@ -33,7 +33,7 @@ def natural_rate(tank: Liquid) -> float:
 
     >>> tank = Liquid(name="t", at_m=(0, 0, 0), length_m=5, breadth_m=6, height_m=2, sounding_m=1)
     >>> round(2 * math.pi / natural_rate(tank), 2)
-    3.99
+    4.0
     """
     k = math.pi / tank.breadth_m
     return math.sqrt(G * k * math.tanh(k * tank.sounding_m))

@@ -54,7 +54,7 @@ def frames(station: Station, signals: Sequence[Signal], gather_s: float = 2.0) -
     >>> from logger.records import Quantity
     >>> one = Signal("aft", Quantity.HEEL, np.array([0]), np.array([1.25]), None)
     >>> frames(aft, [one])[0].data
-    b'$HEXDR,A,1.2500,D,HEEL*69\r\n'
+    b'$HEXDR,A,1.2500,D,HEEL*5A\r\n'
     """
     if station.dialect not in _WRITERS:
         raise bad("plan.toml", f"stations, {station.name}, dialect", station.dialect, f"one of {', '.join(_WRITERS)}")

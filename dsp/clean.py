@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.ndimage import maximum_filter, median_filter
 
 from dsp.types import Array, StationKnowledge, StationMarks, Trace
 
@@ -14,6 +14,8 @@ STUCK_SECONDS = 3.0
 """A run of one value is never called stuck before it has lasted this long."""
 STUCK_RUNS = 20.0
 """... and before it is this many times as long as nine in ten of the other runs of the same trace."""
+FEWEST_RUNS = 20
+"""A trace with fewer changes of value than this is too coarse or too still to tell a stuck run."""
 GAP_STEPS = 6.0
 """A pause of this many usual steps between samples, and of at least a second, is a gap."""
 
@@ -83,8 +85,8 @@ def mark(trace: Trace, knowledge: StationKnowledge) -> StationMarks:
     saturated = (
         np.abs(filled) >= knowledge.range - 0.5 * resolution if np.isfinite(knowledge.range) else ~finite & False
     )
-    spike = _spikes(filled, resolution)
     stuck = _stuck(time, filled)
+    spike = _spikes(time, filled, stuck, resolution)
     good = finite & ~spike & ~stuck
     pauses = np.flatnonzero(steps > max(GAP_STEPS * usual, 1.0))
     return StationMarks(
@@ -110,17 +112,33 @@ def _resolution(value: Array) -> float:
     return float(np.percentile(steps, 5)) if steps.size and levels.size < 0.5 * min(value.size, 20000) else 0.0
 
 
-def _spikes(value: Array, resolution: float) -> Mask:
-    """Off the median of seven, and off the cubic through two neighbours each side, which smooth motion never is."""
+def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
+    """Off the median of seven, and off the cubic through two neighbours each side, which smooth motion never is.
+
+    The worst of five neighbours is taken first, bridged, and the rest looked at again, three times. Next to a pause or
+    a stuck run, where the record jumps, nothing is called a spike.
+    """
+    spike = np.zeros(value.size, dtype=bool)
     if value.size < 9:
-        return np.zeros(value.size, dtype=bool)
-    median = np.abs(value - median_filter(value, size=7, mode="nearest"))
-    padded = np.pad(value, 2, mode="edge")
-    cubic = (4.0 * (padded[1:-3] + padded[3:-1]) - padded[:-4] - padded[4:]) / 6.0
-    bend = np.abs(value - cubic)
-    bend[:2], bend[-2:] = median[:2], median[-2:]
-    far = (median > SPIKE_SCALES * _scale(median, resolution)) & (bend > SPIKE_SCALES * _scale(bend, resolution))
-    return np.asarray(far & (median > 2.5 * resolution + 1e-9), dtype=np.bool_)
+        return spike
+    steps = np.diff(time)
+    jump = np.flatnonzero((steps > 3.0 * float(np.median(steps))) | (np.diff(stuck.astype(np.int8)) != 0))
+    near = np.unique(np.clip(jump[:, None] + np.arange(-3, 5), 0, value.size - 1))
+    index, bridged = np.arange(value.size), value.copy()
+    for _ in range(3):
+        median = np.abs(bridged - median_filter(bridged, size=7, mode="nearest"))
+        padded = np.pad(bridged, 2, mode="edge")
+        cubic = (4.0 * (padded[1:-3] + padded[3:-1]) - padded[:-4] - padded[4:]) / 6.0
+        bend = np.abs(bridged - cubic)
+        bend[:2], bend[-2:] = median[:2], median[-2:]
+        far = (median > SPIKE_SCALES * _scale(median, resolution)) & (bend > SPIKE_SCALES * _scale(bend, resolution))
+        far &= (median > 2.5 * resolution + 1e-9) & (bend >= maximum_filter(bend, size=5)) & ~stuck
+        far[near] = False
+        if not far.any():
+            break
+        spike |= far
+        bridged[spike] = np.interp(index[spike], index[~spike], value[~spike])
+    return spike
 
 
 def _scale(size: Array, resolution: float) -> Array:
@@ -139,9 +157,11 @@ def _stuck(time: Array, value: Array) -> Mask:
     last = np.concatenate([change, [value.size - 1]])
     samples = last - first + 1
     lasting = time[last] - time[first]
-    usual = float(np.percentile(np.repeat(lasting, 1), 90)) if first.size > 2 else 0.0
-    long_one = (samples >= 8) & (lasting > STUCK_SECONDS) & (lasting > STUCK_RUNS * usual)
     mask = np.zeros(value.size, dtype=bool)
+    if first.size < FEWEST_RUNS:
+        return mask
+    usual = float(np.percentile(lasting, 90))
+    long_one = (samples >= 8) & (lasting > STUCK_SECONDS) & (lasting > STUCK_RUNS * usual)
     for a, b in zip(first[long_one], last[long_one], strict=True):
         mask[a + 1 : b + 1] = True
     return mask

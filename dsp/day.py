@@ -20,6 +20,7 @@ from dsp.low import LowHeel
 from dsp.model import DayModel, model_of
 from dsp.prepare import Prepared, prepare
 from dsp.roll import RollLaw
+from dsp.roll_check import compare_roll
 from dsp.spectrum import Pooled
 from dsp.trim import cross_talk
 from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
@@ -116,6 +117,7 @@ def evaluate_day(day: Day) -> DayHeel:
         assumptions=(*prepared.alignment.assumptions, *trim.assumptions, *_said_of_wind(day, wind)),
         dof=float(np.median([one.dof for one in good])) if good else float("nan"),
         marks=prepared.marks,
+        roll_comparison=compare_roll(grid, prepared.heel, prepared.windows, model.rolls, model.law, model.look),
     )
     return with_hand_readings(found_day, day)
 

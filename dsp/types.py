@@ -142,6 +142,32 @@ class RollMotion:
 
 
 @dataclass(frozen=True)
+class RollMethod:
+    """Natural roll of the day by one way of looking."""
+
+    method: str
+    """``likelihood`` (envelope of all windows), ``decaying cosine`` (fitted window by window) or ``spectrum``."""
+    period: float
+    """s; NaN if it could not be told."""
+    period_u: float
+    damping: float
+    """Fraction of critical; NaN where the method cannot tell."""
+    damping_u: float
+
+
+@dataclass(frozen=True)
+class RollComparison:
+    """The day's roll by three methods, held against each other, and whether its period changed."""
+
+    methods: tuple[RollMethod, ...]
+    agree: bool
+    drift: float
+    """s per hour, change of the period through the day; NaN if it cannot be told."""
+    drift_u: float
+    says: str
+
+
+@dataclass(frozen=True)
 class StationHeel:
     """Mean heel of one window as one station alone gives it."""
 
@@ -208,6 +234,8 @@ class DayHeel:
     """Effective degrees of freedom of ``covariance``: how well the day's low-frequency spectrum is known."""
     marks: tuple[StationMarks, ...] = ()
     """What was marked in each station's record over the whole day."""
+    roll_comparison: RollComparison | None = None
+    """None where no roll can be made out."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,294 @@
+"""Each step of the method on data whose answer is known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dsp.bins import Grid, binned, interpolate_short
+from dsp.clean import mark, spread_stamps
+from dsp.combine import align, combined
+from dsp.day import evaluate_day
+from dsp.live import LiveView, suggest_windows
+from dsp.motion import Hats, roll_covariance, roll_spectrum
+from dsp.reml import Compressor, Known, Stretch, fit
+from dsp.roll import day_law, envelope
+from dsp.settled import interval_after, settled
+from dsp.spectrum import expected, periodogram, pooled, roll_frequency
+from dsp.stretches import still_stretches
+from dsp.trim import cross_talk
+from dsp.types import Day, StationKnowledge, Trace, Wind, WindowSpan
+from dsp.wind import pressure_on, smoothed
+from dsp.window import Parts, mean_of
+
+DEG = np.pi / 180.0
+
+
+def roll_made(rng: np.random.Generator, count: int, step: float, period: float, damping: float) -> np.ndarray:
+    """Randomly driven oscillator of unit variance, stepped exactly enough (a hundred steps a period)."""
+    natural, fine = 2 * np.pi / period, period / 200.0
+    every = round(step / fine)
+    fine = step / every
+    a, b = 2 - (natural * fine) ** 2 - 2 * damping * natural * fine, -1 + 2 * damping * natural * fine
+    push = rng.standard_normal(count * every + 4000)
+    value = np.zeros(push.size)
+    for i in range(2, push.size):
+        value[i] = a * value[i - 1] + b * value[i - 2] + push[i]
+    taken = value[4000::every][:count]
+    return taken / np.std(value[4000:])
+
+
+def test_marks_say_what_each_sample_is() -> None:
+    rng = np.random.default_rng(0)
+    time = np.arange(0.0, 300.0, 0.1)
+    value = 0.01 * np.sin(2 * np.pi * time / 8.0) + 1e-4 * rng.standard_normal(time.size)
+    value[500] += 0.02
+    value[1200:1300] = value[1200]
+    keep = (time < 200.0) | (time > 210.0)
+    found = mark(Trace("a", time[keep], value[keep]), StationKnowledge("a", range=0.0099))
+    assert found.spike[500] and found.spike.sum() == 1
+    assert found.stuck[1210] and 90 <= found.stuck.sum() <= 100
+    assert len(found.gaps) == 1 and abs(found.gaps[0][1] - found.gaps[0][0] - 10.0) < 0.5
+    assert found.saturated.any() and found.saturated.mean() < 0.2
+    assert abs(found.noise / 1e-4 - 1.0) < 0.1
+    assert abs(found.rate - 10.0) < 0.1
+
+
+@pytest.mark.parametrize("rate", [1.0, 5.0, 50.0])
+def test_heavy_clean_roll_has_no_spikes(rate: float) -> None:
+    rng = np.random.default_rng(1)
+    time = np.arange(0.0, 1000.0, 1.0 / rate)
+    swing = 0.05 * np.exp(-0.01 * (time % 300.0)) * np.sin(2 * np.pi * time / 5.0)
+    found = mark(Trace("a", time, swing + 1e-4 * rng.standard_normal(time.size)), StationKnowledge("a"))
+    assert found.spike.sum() == 0 and found.stuck.sum() == 0
+
+
+def test_coarse_resolution_on_a_quiet_day_is_not_stuck() -> None:
+    time = np.arange(0.0, 600.0, 0.2)
+    level = np.where(time < 300.0, 0.01, 0.02)
+    assert mark(Trace("a", time, level), StationKnowledge("a")).stuck.sum() == 0
+
+
+def test_stamps_are_spread_in_order() -> None:
+    spread = spread_stamps(np.floor(np.arange(0.0, 10.0, 0.1)))
+    assert (np.diff(spread) > 0).all()
+    assert np.max(np.abs(spread - np.arange(0.05, 10.0, 0.1))) < 0.06
+
+
+def test_bins_average_and_bridge_short_gaps() -> None:
+    found = binned(Grid(0.0, 1.0, 4), np.array([0.1, 0.2, 3.4]), np.array([1.0, 2.0, 5.0]), np.ones(3, dtype=bool))
+    assert found.count.tolist() == [2.0, 0.0, 0.0, 1.0] and found.mean[0] == 1.5
+    assert interpolate_short(found.mean, 2)[1] == pytest.approx(1.5 + 3.5 / 3)
+    assert np.isnan(interpolate_short(found.mean, 1)[1])
+
+
+def test_stations_are_brought_to_one_zero_scale_and_drift() -> None:
+    rng = np.random.default_rng(2)
+    grid = Grid(0.0, 1.0, 4000)
+    levels = np.repeat(np.array([0.0, 0.02, 0.04, 0.02, 0.0, -0.02, -0.04, -0.02]), 500)
+    windows = tuple(WindowSpan(str(k), 500.0 * k + 100.0, 500.0 * k + 400.0) for k in range(8))
+    ones = []
+    for zero, scale, drift in ((0.001, 0.002, 0.0), (-0.002, -0.001, 2e-8), (0.0, -0.001, -2e-8)):
+        value = zero + (1 + scale) * levels + drift * grid.time + 1e-5 * rng.standard_normal(4000)
+        ones.append(binned(grid, grid.time, value, np.ones(4000, dtype=bool)))
+    noise = np.full(3, 1e-5)
+    knowledge = tuple(StationKnowledge(n, scale_u=0.002) for n in "abc")
+    found = align(grid, tuple(ones), noise, knowledge, windows)
+    assert np.allclose(np.diff(found.scale), np.diff([0.002, -0.001, -0.001]), atol=1e-4)
+    assert np.allclose(np.diff(found.drift), np.diff([0.0, 2e-8, -2e-8]), atol=3e-9)
+    assert found.scale_u == pytest.approx(0.002 / np.sqrt(3), rel=0.3)
+    heel, _, _ = combined(grid, tuple(ones), noise, found)
+    missing = replace(ones[0], mean=np.where(grid.time > 2000, np.nan, ones[0].mean))
+    missing = replace(missing, count=np.where(grid.time > 2000, 0.0, ones[0].count))
+    other, _, _ = combined(grid, (missing, *ones[1:]), noise, found)
+    assert np.max(np.abs(np.nanmean((other - heel).reshape(8, 500), axis=1))) < 2e-6
+
+
+def test_spectrum_of_a_model_is_what_a_periodogram_shows() -> None:
+    rng = np.random.default_rng(3)
+    step, length = 0.5, 256
+    wave = roll_covariance(np.arange(length) * step, 0.1, 0.05)
+    root = np.linalg.cholesky(wave[np.abs(np.arange(length)[:, None] - np.arange(length))] + 1e-9 * np.eye(length))
+    seen = np.mean([periodogram(root @ rng.standard_normal(length), step, 1024) for _ in range(400)], axis=0)
+    model = expected(wave, step, length, 1024)
+    band = slice(20, 300)
+    assert np.max(np.abs(np.log(seen[band] / model[band]))) < 0.5
+
+
+def test_roll_covariance_belongs_to_its_spectrum() -> None:
+    frequency = np.linspace(0.0, 3.0, 60001)
+    density = roll_spectrum(frequency, 0.1, 0.03)
+    assert np.trapezoid(density, frequency) == pytest.approx(1.0, abs=2e-3)
+    lag = np.array([0.0, 2.0, 5.0, 20.0])
+    direct = [np.trapezoid(density * np.cos(2 * np.pi * frequency * t), frequency) for t in lag]
+    assert np.allclose(roll_covariance(lag, 0.1, 0.03), direct, atol=5e-3)
+    assert roll_spectrum(np.array([0.0]), 0.1, 0.03)[0] == 0.0
+
+
+@pytest.mark.parametrize(("period", "damping"), [(5.0, 0.04), (9.0, 0.015)])
+def test_period_and_damping_are_recovered(period: float, damping: float) -> None:
+    rng = np.random.default_rng(4)
+    step = period / 10.0
+    parts = [roll_made(rng, 400, step, period, damping) for _ in range(8)]
+    frequency, stands = roll_frequency(pooled(parts, step), 400 * step)
+    assert stands > 5.0
+    law = day_law([envelope(p, step, frequency) for p in parts], step, frequency)
+    assert law is not None
+    assert abs(1.0 / law.frequency / period - 1.0) < 3.0 * law.frequency_u / law.frequency + 0.005
+    assert abs(law.damping - damping) < 3.5 * law.damping_u
+    assert law.damping_u < 0.5 * damping
+
+
+def test_a_decaying_swing_gives_the_same() -> None:
+    step, period, damping = 0.8, 8.0, 0.02
+    time = np.arange(300) * step
+    natural = 2 * np.pi / period
+    parts = [np.exp(-damping * natural * time) * np.cos(natural * time + k) for k in range(4)]
+    rng = np.random.default_rng(5)
+    parts = [p + 0.003 * rng.standard_normal(p.size) for p in parts]
+    law = day_law([envelope(p, step, 0.124) for p in parts], step, 0.124)
+    assert law is not None and law.damping == pytest.approx(damping, rel=0.1)
+    assert 1.0 / law.frequency == pytest.approx(period, rel=0.005)
+
+
+def test_low_frequency_spectrum_and_wind_coefficient_are_recovered() -> None:
+    rng = np.random.default_rng(6)
+    hats = Hats.between(0.003, 0.06, 0.5)
+    truth = np.concatenate([np.full(hats.low, 4.0), np.full(hats.node.size - hats.low, 1e-3)])
+    step, size = 1.0, 240
+    wave = truth @ hats.covariance(np.arange(size) * step)
+    root = np.linalg.cholesky(wave[np.abs(np.arange(size)[:, None] - np.arange(size))] + 1e-6 * np.eye(size))
+    compressor = Compressor(hats, truth[hats.low :], step, float("nan"), 0.03)
+    contrasts = []
+    for _ in range(40):
+        wind = np.cumsum(rng.standard_normal(size))[:, None]
+        heel = 3.0 + 0.5 * wind[:, 0] + root @ rng.standard_normal(size)
+        index = np.arange(size)
+        contrasts.append(compressor.contrast(Stretch(index, heel, np.full(size, 1e-6), wind, 0.0)))
+    known = Known(np.array([10.0]), 0.5, np.zeros(hats.node.size))
+    found = fit(hats, contrasts, np.full(hats.node.size, 1.0), known)
+    spread = np.sqrt(np.diag(found.covariance)[: hats.low])
+    assert np.all(np.abs(found.log_density[: hats.low] - np.log(4.0)) < 3.5 * spread)
+    assert abs(found.coefficient[0] - 0.5) < 4.0 * np.sqrt(found.coefficient_covariance[0, 0])
+    assert found.shared_dof > 20.0
+
+
+def test_weights_of_the_mean_ignore_a_starting_swing() -> None:
+    time = np.arange(100) * 1.0
+    fade = np.exp(-0.02 * time)
+    swing = np.stack([fade * np.cos(0.7 * time), fade * np.sin(0.7 * time)])
+    parts = Parts(np.zeros((100, 100)), np.zeros((100, 100)), 1.0 * swing.T @ swing, np.full(100, 1e-6))
+    found = mean_of(0.3 + 0.5 * swing[0] - 0.2 * swing[1], parts)
+    assert found.mean == pytest.approx(0.3, abs=1e-5)
+    assert found.weight.sum() == pytest.approx(1.0)
+    assert np.std(found.transient - (0.5 * swing[0] - 0.2 * swing[1])) < 1e-4
+
+
+def test_stretches_reach_beyond_the_window_but_not_over_a_step() -> None:
+    rng = np.random.default_rng(7)
+    grid = Grid(0.0, 1.0, 1200)
+    heel = np.where(grid.time < 600.0, 0.0, 0.02) + 1e-4 * rng.standard_normal(1200)
+    windows = (WindowSpan("0", 300.0, 400.0), WindowSpan("1", 800.0, 900.0))
+    first, second = still_stretches(grid, heel, windows, 8.0)
+    assert first.start < 100 and 500 < first.stop < 600
+    assert 600 < second.start < 700 and second.stop > 1100
+
+
+def test_wind_signs_and_smoothing() -> None:
+    time = np.arange(0.0, 600.0, 1.0)
+    grid = Grid(0.0, 1.0, 600)
+    from_starboard = pressure_on(grid, Wind(time, np.full(600, 5.0), np.full(600, np.pi / 2)))
+    assert from_starboard is not None and from_starboard.directed
+    assert np.allclose(from_starboard.value, -25.0)
+    undirected = pressure_on(grid, Wind(time, np.full(600, 5.0)))
+    assert undirected is not None and np.allclose(undirected.value, 25.0)
+    assert pressure_on(grid, Wind(time[:3], np.full(3, 5.0))) is None
+    slow = smoothed(np.cos(2 * np.pi * 0.02 * time), 1.0, 10.0)
+    assert np.ptp(slow[200:400]) / 2.0 == pytest.approx(np.exp(-2 * np.pi * 10.0 * 0.02), rel=0.05)
+
+
+def test_trim_cross_talk() -> None:
+    spans = (WindowSpan("0", 0.0, 10.0), WindowSpan("1", 20.0, 30.0))
+    time = np.arange(0.0, 30.0, 0.5)
+    trim = Trace("a", time, np.where(time < 15.0, 0.0, 0.01))
+    known = (StationKnowledge("a", yaw_u=0.02),)
+    found = cross_talk((trim,), known, spans)
+    assert found.covariance[0, 0] == pytest.approx((0.02 * 0.005) ** 2)
+    assert found.covariance[0, 1] == pytest.approx(-((0.02 * 0.005) ** 2))
+    assert found.scale_u == pytest.approx(np.sqrt(3) / 2 * 0.02**2)
+    assert not found.assumptions
+    assert len(cross_talk((), (StationKnowledge("a"),), spans).assumptions) == 2
+
+
+def day_of_two_levels(seed: int = 8) -> Day:
+    """Two states, a decaying swing after the step at 600 s."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(0.0, 1200.0, 0.2)
+    after = np.maximum(time - 600.0, 0.0)
+    swing = (time > 600.0) * 0.004 * np.exp(-0.02 * 0.785 * after) * np.cos(0.785 * after)
+    roll = 0.0003 * np.sin(0.785 * time + np.cumsum(rng.normal(0, 0.03, time.size)))
+    slow = np.interp(time, np.arange(0.0, 1240.0, 20.0), 2e-5 * rng.standard_normal(62))
+    value = np.where(time < 600.0, 0.0, 0.02) + swing + roll + slow + 5e-5 * rng.standard_normal(time.size)
+    return Day(0, (Trace("a", time, value),), (WindowSpan("0", 200.0, 320.0), WindowSpan("1", 900.0, 1020.0)))
+
+
+def test_budget_and_covariance_tell_the_same() -> None:
+    found = evaluate_day(day_of_two_levels())
+    for k, window in enumerate(found.windows):
+        assert window.u**2 == pytest.approx(sum(line.u**2 for line in window.budget))
+        assert window.u**2 == pytest.approx(found.covariance[k, k], rel=0.1)
+        assert window.dof > 1.0
+    assert abs(found.windows[1].heel - found.windows[0].heel - 0.02) < 4 * np.hypot(*[w.u for w in found.windows])
+    assert found.roll_comparison is not None and found.roll_comparison.agree
+    assert found.roll.period == pytest.approx(8.0, rel=0.02)
+    assert found.spectrum["model"].shape == found.spectrum["frequency"].shape
+
+
+def test_settled_only_when_the_level_rests_and_the_swing_is_small() -> None:
+    rng = np.random.default_rng(9)
+    grid = Grid(0.0, 0.8, 900)
+    after = np.maximum(grid.time - 400.0, 0.0)
+    swing = (grid.time > 400.0) * 0.02 * np.exp(-0.02 * 0.785 * after) * np.cos(0.785 * after)
+    heel = np.where(grid.time < 400.0, 0.0, 0.02) + swing + 2e-5 * rng.standard_normal(900)
+    before = settled(grid, heel[:490], 8.0, 0.02, spread=1e-5)
+    moving = settled(grid, heel[:515], 8.0, 0.02, spread=1e-5)
+    swinging = settled(grid, heel[:600], 8.0, 0.02, wanted=0.001 * DEG, spread=1e-5)
+    late = settled(grid, heel, 8.0, 0.02, spread=1e-5)
+    assert before.settled and before.wait == 0.0
+    assert not moving.settled
+    assert not swinging.settled and 20.0 < swinging.wait < 400.0
+    assert late.settled and late.level == pytest.approx(0.02, abs=2e-4)
+
+
+def test_suggested_windows_hold_still_and_live_counts_down() -> None:
+    day = day_of_two_levels()
+    spans = suggest_windows(day)
+    assert len(spans) == 2 and spans[0].stop < 600.0 < spans[1].start
+    view = LiveView(wanted=0.002 * DEG)
+    view.learn(replace(day, heel=(_until(day.heel[0], 600.0),), windows=day.windows[:1]))
+    more, seen = [], []
+    for at in (930.0, 960.0, 1010.0):
+        look = view.look(replace(day, heel=(_until(day.heel[0], at),)), at, 900.0)
+        assert look.needed is not None
+        more.append(look.u95)
+        seen.append(look.heel)
+    assert more[0] > more[1] > more[2]
+    assert seen[2] == pytest.approx(0.02, abs=2e-4)
+    assert view.look(replace(day, heel=(_until(day.heel[0], 150.0),)), 150.0, None).needed is None
+
+
+def _until(trace: Trace, stop: float) -> Trace:
+    keep = trace.time < stop
+    return Trace(trace.station, trace.time[keep], trace.value[keep])
+
+
+def test_longer_windows_have_smaller_intervals() -> None:
+    from dsp.motion import MotionModel
+
+    hats = Hats.between(0.003, 0.07, 0.6)
+    model = MotionModel(hats, np.full(hats.node.size, 1e-8), 0.12, 0.03, 1e-7, 1e-12)
+    widths = [interval_after(model, length, 10.0, 1e-12, 0.8) for length in (40.0, 80.0, 160.0, 320.0)]
+    assert widths == sorted(widths, reverse=True)
+    assert widths[3] / widths[2] == pytest.approx(1.0 / np.sqrt(2.0), rel=0.1)

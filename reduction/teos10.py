@@ -29,7 +29,7 @@ def surface_density(absolute_salinity: float, temperature: float) -> float:
     temperature : degC (ITS-90), -2 to 40.
 
     >>> round(surface_density(35.16504, 15.0), 2)
-    1025.97
+    1025.98
     """
     s, t = absolute_salinity / 40.0, temperature / 40.0
     return float(sum(s**power * sum(c * t**i for i, c in enumerate(row)) for power, row in _TERMS))

@@ -63,7 +63,7 @@ def test_teos10_and_eos80_agree_for_standard_sea_water() -> None:
 def test_ittc_density_of_fresh_water_at_15_degrees() -> None:
     """999.1026 kg/m3: ITTC water-property tables (from memory).
 
-    Tolerance: what our polynomial departs from TEOS-10 by, 0.0011, and the printed digit. The same tables' 1026.0210 for
-    standard sea water (from memory) lies 0.045 above TEOS-10's reference implementation and is not used as a check.
+    Tolerance: what our polynomial departs from TEOS-10 by, 0.0011, and the printed digit. The same tables' 1026.0210
+    for standard sea water (from memory) lies 0.045 above TEOS-10's reference implementation and is no check here.
     """
     assert surface_density(0.0, 15.0) == pytest.approx(999.1026, abs=1.5e-3)

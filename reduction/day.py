@@ -84,6 +84,8 @@ def reduce_day(inputs: DayInputs) -> Answer:
         for i, c in enumerate(plan.limits.conditions)
         if math.isfinite(results.get(f"condition {i}", _NOTHING).value)
     )
+    if plan.limits.conditions and not conditions:
+        missing["conditions"] = missing.get("vcg") or missing.get("lightship") or "the lightship's KG is not known"
     compared = deviations(lightship.value, plan.vessel, confidence) if lightship.value is not None else ()
     advice = advise(_findings(inputs, case, fit, moments, waterline, lightship, survey, tanks, as_inclined))
     verdicts = [c.verdict for c in conditions] + _smallest_gm(inputs, fit)

@@ -52,6 +52,8 @@ def headline(answer: Answer) -> Answer:
         "too close to call": "too close to a limit to call",
         "no limit given": "no limit was given to compare with",
     }[answer.outlook]
+    if answer.outlook == "no limit given" and "conditions" in answer.missing:
+        verdict = "the limits could not be compared without its KG"
     if not parts:
         why = answer.gm.reason or "see what is missing"
         return replace(answer, headline=f"{answer.name}: no result yet: {why}.")

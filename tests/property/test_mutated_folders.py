@@ -21,6 +21,7 @@ from config.errors import BadInput
 from config.hull_tables import parse_hydrostatics, parse_kn, parse_offsets, parse_tank
 from config.load import validated
 from config.plan import Plan
+from config.shifts_table import parse_shifts
 from config.survey_table import parse_survey
 from config.tables import Tables
 from config.waterline_table import parse_density, parse_waterline
@@ -53,6 +54,8 @@ def texts() -> dict[str, str]:
         "hydrostatics.csv": merrowby.hydrostatics_text(),
         "kn.csv": "displacement_t,heel_deg,kn_m\n"
         + "".join(f"{d},{h},{4.85 * math.sin(math.radians(h)):.5f}\n" for d in (900, 1100, 1300) for h in (0, 2, 4, 8)),
+        "shifts.csv": "what,group,windows,mass_t,x_m,y_m,z_m,to_x_m,to_y_m,to_z_m\n"
+        "boom,crane,3 4,1.5,10,0,8,10,0.1,8\nmate,people,5,0.075,30,1,9,,,\n",
         "tanks/day.csv": "sounding_m,volume_m3,x_m,y_m,z_m,free_surface_m4\n"
         "0,0,15,0,1.5,0\n1,12,15,0,2,16\n2,24,15,0,2.5,16\n",
     }
@@ -128,6 +131,7 @@ def read(spoilt: dict[str, bytes]) -> Tables:
         tanks={"day.csv": parse_tank(text["tanks/day.csv"], "day.csv")},
         survey=parse_survey(text["survey.csv"]) if "survey.csv" in text else None,
         waterline=parse_waterline(text["waterline.csv"]) if "waterline.csv" in text else None,
+        shifts=parse_shifts(text["shifts.csv"]) if "shifts.csv" in text else None,
         density=parse_density(text["density.csv"]) if "density.csv" in text else None,
     )
 
@@ -178,7 +182,7 @@ def test_spoilt_tables(seed: int) -> None:
     spoilt = {name: text.encode() for name, text in texts().items()}
     for name in rng.sample(sorted(spoilt), rng.choice([1, 1, 2])):
         spoilt[name] = spoil_text(texts()[name], rng)
-    for name in ("kn.csv", "waterline.csv", "survey.csv", "density.csv"):
+    for name in ("kn.csv", "waterline.csv", "survey.csv", "density.csv", "shifts.csv"):
         if rng.random() < 0.15:
             del spoilt[name]
     attempt(lambda: answer_or_fault(validated(base_plan(), Plan, "plan.toml"), read(spoilt)))
@@ -193,7 +197,7 @@ def test_spoilt_plans(seed: int) -> None:
         data["hydrostatics"] = {"source": "values", "bm_m": 3.2, "km_m": 4.85}
     spoil_plan(data, rng)
     spoilt = {name: text.encode() for name, text in texts().items()}
-    for name in ("kn.csv", "waterline.csv", "survey.csv", "density.csv", "hydrostatics.csv"):
+    for name in ("kn.csv", "waterline.csv", "survey.csv", "density.csv", "hydrostatics.csv", "shifts.csv"):
         if rng.random() < 0.15:
             del spoilt[name]
     attempt(lambda: answer_or_fault(validated(data, Plan, "plan.toml"), read(spoilt)))

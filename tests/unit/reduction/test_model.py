@@ -131,6 +131,8 @@ def test_without_gm_the_survey_still_gives_mass_and_lcg() -> None:
     assert light.lcg.u > 0
     assert math.isnan(light.vcg.value)
     assert "vcg" in answer.missing
+    assert "conditions" in answer.missing
+    assert "could not be compared" in answer.headline
     bare = plan(vessel={"length_m": LENGTH, "breadth_m": 11.0})
     blind = reduce_day(dataclasses.replace(inputs, plan=bare))
     assert blind.lightship.value is not None

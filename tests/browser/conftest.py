@@ -86,7 +86,7 @@ def until(true: Callable[[], bool], seconds: float) -> None:
         time.sleep(0.02)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     path = find_chromium()
     if path is None:

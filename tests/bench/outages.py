@@ -62,8 +62,9 @@ async def broker_killed(times: int, how: int, protocol: str, rate_hz: float = 10
                 await asyncio.sleep(0.6)
                 await asyncio.to_thread(broker.stop, how)
                 await asyncio.sleep(0.8)
+                had, opened = intake.readings, run.supervisors[0].times_opened
                 await asyncio.to_thread(broker.start)
-                returned, had, opened = time.monotonic(), intake.readings, run.supervisors[0].times_opened
+                returned = time.monotonic()
                 await until(lambda: run.supervisors[0].times_opened > opened and intake.readings > had, 15)  # noqa: B023
                 back.append(time.monotonic() - returned)
             taken = await asyncio.to_thread(publisher.finish)

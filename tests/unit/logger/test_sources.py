@@ -243,10 +243,11 @@ class Device(threading.Thread):
     def __init__(self, handle, units):
         super().__init__(daemon=True)
         self.handle, self.units, self.asked = handle, units, []
+        self.done = threading.Event()
 
     def run(self):
         held = b""
-        while True:
+        while not self.done.is_set():
             try:
                 held += os.read(self.handle, 256)
             except BlockingIOError:
@@ -306,6 +307,9 @@ def test_registers_polled_over_a_line_with_one_dead_device(tmp_path):
         await end(task)
 
     run(main())
+    # The thread must be over before its handle is closed and given to somebody else.
+    device.done.set()
+    device.join()
     assert got[0] == struct.pack(">HHHH", 0xFFFF, 21, 0x0001, 0x0002)
     assert not dead
     assert {(unit, code, start, count) for unit, code, start, count in device.asked if unit == 1} == {

@@ -101,7 +101,10 @@ def make_day(plan: Plan, series: tuple[Series, ...], windows: tuple[MarkedWindow
 def _trace(series: Series, station: Station | None, epoch_ns: int) -> Trace:
     calibration = station.calibration if station else Calibration()
     time = np.asarray((series.time_ns - epoch_ns) * 1e-9, dtype=np.float64)
-    suspect = (series.flags & _BAD_FLAGS) != 0
+    bad = _BAD_FLAGS
+    if not any("device time" in line for line in series.history):
+        bad |= int(Flag.LATE)  # came in a burst after an outage, and nothing says when it was taken
+    suspect = (series.flags & bad) != 0
     factor = {Quantity.WIND_DIRECTION: DEGREE, Quantity.LINE_TENSION: 1e3}.get(series.quantity, 1.0)
     zero = 0.0
     if series.quantity in (Quantity.HEEL, Quantity.TRIM):

@@ -6,7 +6,7 @@ from config.plan import Plan
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
-from reduction.types import Answer, Quantified, WindowPoint
+from reduction.types import Answer, Check, Quantified, WindowPoint
 
 LIGHTSHIP = "Lightship"
 MOST_WINDOWS = 5
@@ -84,7 +84,7 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
     told = [p for p in points if not p.used or p.verdict != "fine" or p.overruled]
     if len(told) > MOST_WINDOWS:
         told.sort(key=lambda p: p.used)  # those not used are told first
-    lines += [window_sentence(point, plan) for point in told[:MOST_WINDOWS]]
+    lines += [window_sentence(point, plan, short=True) for point in told[:MOST_WINDOWS]]
     if len(told) > MOST_WINDOWS:
         rest = listed([p.label for p in told[MOST_WINDOWS:]])
         lines.append(f"Also not plainly fine: {rest}; the table of windows says why.")
@@ -95,14 +95,17 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def window_sentence(point: WindowPoint, plan: Plan) -> str:
+def window_sentence(point: WindowPoint, plan: Plan, *, short: bool = False) -> str:
     """Say what became of one window, and why.
 
-    The sentence of the check that decided is quoted: it carries the figure.
+    The sentences of the checks that decided are quoted: they carry the figures. ``short`` quotes the clearest one.
     """
     at = clock(point.start_ns, plan.test.utc_offset_h, with_seconds=False)
     reasons = listed([reason_words(code) for code in point.reasons]) or "no reason on record"
-    says = [check.says for check in point.checks if check.code in point.reasons and check.verdict != "fine"]
+    deciding = [check for check in point.checks if check.code in point.reasons and check.verdict != "fine"]
+    if short and deciding:
+        deciding = [max(deciding, key=excess)]
+    says = [check.says for check in deciding]
     verdict = {"rejected": "rejected", "caution": "used with caution" if point.used else "set aside"}.get(
         point.verdict, "used" if point.used else "not used"
     )
@@ -110,6 +113,12 @@ def window_sentence(point: WindowPoint, plan: Plan) -> str:
     if point.verdict == "fine" and not point.reasons:
         return f"Window {point.label} ({at}) {verdict}.{over}"
     return f"Window {point.label} ({at}) {verdict}: {reasons}. {' '.join(says)}{over}".strip()
+
+
+def excess(check: Check) -> float:
+    """How many times its threshold a check's value is; 1 where that cannot be said."""
+    ratio = abs(check.value / check.threshold) if check.threshold else 1.0
+    return ratio if ratio == ratio else 1.0
 
 
 def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]:

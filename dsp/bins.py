@@ -62,8 +62,12 @@ def binned(grid: Grid, time: Array, value: Array, good: np.ndarray) -> Binned:
 
 
 def station_bins(grid: Grid, trace: Trace, marks: StationMarks) -> Binned:
-    """Average one station's good samples."""
-    return binned(grid, trace.time, trace.value, marks.good)
+    """Average one station's good samples; a mean of several readings counts as so many."""
+    if not trace.count.size:
+        return binned(grid, trace.time, trace.value, marks.good)
+    sums = binned(grid, trace.time, trace.value * trace.count, marks.good)
+    many = binned(grid, trace.time, trace.count, marks.good)
+    return Binned(mean=sums.mean / many.mean, count=np.where(many.count > 0, many.count * many.mean, 0.0))
 
 
 def grid_over(start: float, stop: float, step: float) -> Grid:

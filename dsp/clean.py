@@ -69,6 +69,8 @@ def mark(trace: Trace, knowledge: StationKnowledge) -> StationMarks:
     ----------
     R. K. Pearson et al., Generalized Hampel Filters, EURASIP J. Adv. Signal Process. 2016:87, eq. 1-3.
     """
+    if trace.count.size and (trace.count > 1).any():
+        return _mark_thinned(trace, knowledge)
     value, time = trace.value, trace.time
     n = value.size
     finite = np.isfinite(value) & np.isfinite(time)
@@ -99,6 +101,31 @@ def mark(trace: Trace, knowledge: StationKnowledge) -> StationMarks:
         rate=1.0 / usual if usual > 0 else float("nan"),
         noise=_noise(filled[good]),
         resolution=resolution,
+    )
+
+
+def _mark_thinned(trace: Trace, knowledge: StationKnowledge) -> StationMarks:
+    """Mark readings among readings and means among means; rate, noise and resolution are those of the readings."""
+    whole = trace.count <= 1
+    if whole.sum() < 20:
+        whole = ~whole
+    marked = []
+    for rows in (np.flatnonzero(whole), np.flatnonzero(~whole)):
+        # What lies between two parts is closed, so that no run of values spans it.
+        steps = np.diff(trace.time[rows])
+        usual = float(np.median(steps)) if steps.size else 1.0
+        closed = np.concatenate([[0.0], np.cumsum(np.where(np.diff(rows) > 1, usual, steps))])[: rows.size]
+        suspect = trace.suspect[rows] if trace.suspect.size == trace.time.size else np.zeros(rows.size, dtype=bool)
+        marked.append((rows, mark(Trace(trace.station, closed, trace.value[rows], suspect), knowledge)))
+    first = marked[0][1]
+    spike, stuck, saturated, suspect = (np.zeros(trace.time.size, dtype=bool) for _ in range(4))
+    for rows, made in marked:
+        spike[rows], stuck[rows] = made.spike, made.stuck
+        saturated[rows], suspect[rows] = made.saturated, made.suspect
+    pauses = np.flatnonzero(np.diff(trace.time) > max(GAP_STEPS / first.rate if first.rate > 0 else 0.0, 1.0))
+    gaps = tuple((float(trace.time[i]), float(trace.time[i + 1])) for i in pauses)
+    return StationMarks(
+        trace.station, spike, stuck, saturated, suspect, gaps, first.rate, first.noise, first.resolution
     )
 
 

@@ -128,7 +128,8 @@ def _taken(day: Day, start: float, stop: float) -> list[tuple[Trace, StationKnow
         order = np.argsort(raw.time, kind="stable")
         keep = order[(raw.time[order] >= start) & (raw.time[order] <= stop)]
         suspect = raw.suspect[keep] if raw.suspect.size == raw.time.size else np.zeros(keep.size, dtype=bool)
-        trace = Trace(raw.station, spread_stamps(raw.time[keep]), raw.value[keep], suspect)
+        count = raw.count[keep] if raw.count.size == raw.time.size else np.zeros(0)
+        trace = Trace(raw.station, spread_stamps(raw.time[keep]), raw.value[keep], suspect, count)
         known = by_name.get(raw.station, StationKnowledge(raw.station))
         made = mark(trace, known)
         if made.good.sum() >= 5 and float(np.ptp(trace.value[made.good])) > 0.0:

@@ -14,6 +14,9 @@ RETREAT = 15.0
 """s, kept clear of the place where the level is left, beside one roll period."""
 LONGEST = 600.0
 """s, the record is used this far beyond a window at most."""
+TOGETHER = 10_800.0
+"""s, and so far beyond all windows together: three hours tell what a day's slow motion is like, and more windows bring
+record of their own."""
 
 
 def still_stretches(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...], period: float) -> list[slice]:
@@ -46,7 +49,7 @@ def still_stretches(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...], pe
     if not np.isfinite(spread):
         return parts
     retreat = round((RETREAT + (period if np.isfinite(period) else 10.0)) / grid.step)
-    far = round(LONGEST / grid.step)
+    far = round(min(LONGEST, 0.5 * TOGETHER / len(windows)) / grid.step)
     made = []
     for k, part in enumerate(parts):
         earliest = max(part.start - far, parts[k - 1].stop if k else 0, 0)

@@ -48,6 +48,8 @@ class Trace:
     """(n,) rad for heel and trim, m/s for wind speed, N for tension; no NaN."""
     suspect: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     """(n,) flagged by the device or the logger; empty means none."""
+    count: Array = field(default_factory=lambda: np.zeros(0))
+    """(n,) readings of which each value is the mean, as outside the windows of a long day; empty means one each."""
 
 
 @dataclass(frozen=True)

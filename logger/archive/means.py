@@ -99,12 +99,35 @@ def _means(pool: ThreadPoolExecutor, pieces: list[Piece], every_ns: int, low: in
 
 def _sums(piece: Piece, every_ns: int) -> tuple[int, NDArray[np.float64], NDArray[np.int64]]:
     columns = piece.load(["time", "value", "flags"])
-    interval = columns["time"] // every_ns
-    first = int(interval[0] if interval.size == 1 else interval.min())
-    value = columns["value"]
-    good = np.isfinite(value) & ((columns["flags"] & _LEFT_OUT) == 0)
-    if not good.all():
-        interval, value = interval[good], value[good]
-    interval = interval - first
-    sums: NDArray[np.float64] = np.bincount(interval, weights=value).astype(np.float64, copy=False)
-    return first, sums, np.bincount(interval).astype(np.int64, copy=False)
+    time, value = columns["time"], columns["value"]
+    good = (columns["flags"] & _LEFT_OUT) == 0 if columns["flags"].any() else None
+    if not np.isfinite(value.sum()):
+        finite = np.isfinite(value)
+        good = finite if good is None else good & finite
+    if good is not None and not good.all():
+        time, value = time[good], value[good]
+    if not time.size:
+        return int(columns["time"][0] // every_ns), np.zeros(0), np.zeros(0, dtype=np.int64)
+    return interval_sums(time, value, every_ns)
+
+
+def interval_sums(
+    time: NDArray[np.int64], value: NDArray[np.float64], every_ns: int
+) -> tuple[int, NDArray[np.float64], NDArray[np.int64]]:
+    """Sum readings interval by interval: (number of the first interval since 1970, sums, counts).
+
+    >>> first, total, count = interval_sums(np.array([5, 11, 12, 31]), np.array([1.0, 2.0, 3.0, 4.0]), 10)
+    >>> first, total.tolist(), count.tolist()
+    (0, [1.0, 5.0, 0.0, 4.0], [1, 2, 0, 1])
+    """
+    if not bool((time[1:] >= time[:-1]).all()):
+        order = np.argsort(time, kind="stable")
+        time, value = time[order], value[order]
+    first, last = int(time[0] // every_ns), int(time[-1] // every_ns)
+    # Sums between the places where intervals begin: several times faster than a division for every reading.
+    edges = np.searchsorted(time, np.arange(first, last + 2) * every_ns)
+    count = np.diff(edges)
+    there = np.flatnonzero(count)
+    sums = np.zeros(count.size)
+    sums[there] = np.add.reduceat(value, edges[there])
+    return first, sums, count

@@ -144,6 +144,16 @@ def _grouped(
     return [channels[key] for key in sorted(channels)]
 
 
+def channel_pieces(record: Path) -> list[list[Piece]]:
+    """Pieces of every channel of a record, channels in order of station and quantity; nothing is loaded yet."""
+    return _grouped(record, None, quantity=None, station=None, start_ns=None, stop_ns=None)
+
+
+def read_channel(pool: ThreadPoolExecutor, pieces: list[Piece]) -> tuple[Series, tuple[Timing, ...]]:
+    """One channel with times repaired, from all its pieces; see `read_with_timing`."""
+    return _channel(pool, pieces, -(2**63), 2**63 - 1, repair=True)
+
+
 def read_arrivals(parts: Sequence[Piece]) -> Arrivals:
     """Load pieces of one channel of one run as they arrived."""
     timed = any(piece.device_times for piece in parts)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from config.folder import TestFolder
 from config.plan import Plan
@@ -15,6 +16,7 @@ from config.stations import Calibration, Station
 from config.units import COVERAGE_95, DEGREE
 from dsp.types import Day, StationKnowledge, Trace, Wind, WindowSpan
 from logger.archive.reader import read_series, to_frame
+from logger.archive.thinned import read_thinned, total_rows
 from logger.events import Event, EventLog
 from logger.marks import CONFIRMATIONS, MarkedWindow, marked_windows
 from logger.records import Flag, Quantity, Series
@@ -22,6 +24,10 @@ from logger.records import Flag, Quantity, Series
 if TYPE_CHECKING:
     import pandas as pd
 
+Counts = dict[tuple[str, Quantity], NDArray[np.int64]]
+LONG_ROWS = 5_000_000
+"""Readings of heel and trim beyond which a day is long: outside the windows it is read as short means."""
+THINNED = (Quantity.HEEL, Quantity.TRIM)
 _BAD_FLAGS = int(Flag.SUSPECT | Flag.SATURATED)
 
 
@@ -37,7 +43,9 @@ class RecordedDay:
     day: Day
     """What the mathematics sees: calibrated traces and the windows that were not voided."""
     series: tuple[Series, ...]
-    """The same channels with times repaired, in canonical units, before calibration, with their history."""
+    """The same channels with times repaired, in canonical units, before calibration, with their history.
+
+    Of a long day those of heel and trim hold every reading in and about the windows and short means elsewhere."""
 
     @property
     def standing(self) -> tuple[MarkedWindow, ...]:
@@ -54,8 +62,12 @@ def read_frame(folder: Path | str = ".") -> pd.DataFrame:
     return to_frame(TestFolder(Path(folder)).record)
 
 
-def open_day(folder: Path | str = ".") -> RecordedDay:
+def open_day(folder: Path | str = ".", *, whole: bool = False) -> RecordedDay:
     """Read plan, marks and record of a test folder.
+
+    Parameters
+    ----------
+    whole : True reads every reading of a long day too, not only those in and about its windows.
 
     Returns
     -------
@@ -69,19 +81,41 @@ def open_day(folder: Path | str = ".") -> RecordedDay:
     plan = place.plan()
     events = tuple(EventLog(place.path).read())
     windows = tuple(marked_windows(events, plan))
-    series = tuple(read_series(place.record))
+    series, counts = _read(place.record, windows, whole)
     first = [int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows]
     epoch_ns = min(first, default=0)
-    return RecordedDay(place, plan, events, windows, make_day(plan, series, windows, epoch_ns), series)
+    return RecordedDay(place, plan, events, windows, make_day(plan, series, windows, epoch_ns, counts), series)
 
 
-def make_day(plan: Plan, series: tuple[Series, ...], windows: tuple[MarkedWindow, ...], epoch_ns: int) -> Day:
-    """Turn calibrated series and marks into what the mathematics is handed."""
+def _read(record: Path, windows: tuple[MarkedWindow, ...], whole: bool) -> tuple[tuple[Series, ...], Counts]:
+    """Every channel, the fast ones of a long day thinned outside the windows."""
+    if whole or total_rows(record, THINNED) <= LONG_ROWS:
+        return tuple(read_series(record)), {}
+    spans = [(w.start_ns, w.stop_ns) for w in windows if w.stop_ns is not None and not w.voided]
+    found = read_thinned(record, spans, THINNED)
+    counts = {(one.series.station, one.series.quantity): one.count for one in found if one.count.size}
+    return tuple(one.series for one in found), counts
+
+
+def make_day(
+    plan: Plan,
+    series: tuple[Series, ...],
+    windows: tuple[MarkedWindow, ...],
+    epoch_ns: int,
+    counts: Counts | None = None,
+) -> Day:
+    """Turn calibrated series and marks into what the mathematics is handed.
+
+    Parameters
+    ----------
+    counts : (station, quantity) -> readings behind each value, of channels that were thinned.
+    """
     stations = {station.name: station for station in plan.stations}
     traces: dict[Quantity, list[Trace]] = {}
     for one in series:
         if len(one):
-            traces.setdefault(one.quantity, []).append(_trace(one, stations.get(one.station), epoch_ns))
+            count = (counts or {}).get((one.station, one.quantity))
+            traces.setdefault(one.quantity, []).append(_trace(one, stations.get(one.station), epoch_ns, count))
     spans = tuple(_span(window, epoch_ns) for window in windows if not window.voided and window.stop_ns is not None)
     heel = tuple(traces.get(Quantity.HEEL, []))
     names = [trace.station for trace in heel] + [
@@ -98,7 +132,7 @@ def make_day(plan: Plan, series: tuple[Series, ...], windows: tuple[MarkedWindow
     )
 
 
-def _trace(series: Series, station: Station | None, epoch_ns: int) -> Trace:
+def _trace(series: Series, station: Station | None, epoch_ns: int, count: NDArray[np.int64] | None) -> Trace:
     calibration = station.calibration if station else Calibration()
     time = np.asarray((series.time_ns - epoch_ns) * 1e-9, dtype=np.float64)
     bad = _BAD_FLAGS
@@ -111,7 +145,8 @@ def _trace(series: Series, station: Station | None, epoch_ns: int) -> Trace:
         zero, factor = calibration.zero_deg, calibration.scale * DEGREE
     value = (series.value - zero) * factor
     good = np.isfinite(value)
-    return Trace(series.station, time[good], np.asarray(value[good], dtype=np.float64), suspect[good])
+    behind = np.zeros(0) if count is None else count[good].astype(np.float64)
+    return Trace(series.station, time[good], np.asarray(value[good], dtype=np.float64), suspect[good], behind)
 
 
 def _knowledge(name: str, station: Station | None) -> StationKnowledge:

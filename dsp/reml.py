@@ -17,9 +17,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.fft import next_fast_len
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import cho_solve, solve_triangular
 from scipy.special import gammaln
 
+from dsp.factor import sound_factor
 from dsp.motion import NODE_RATIO, Hats, roll_covariance
 from dsp.types import Array
 
@@ -268,7 +269,7 @@ def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, gusts: Arra
             factors.append(None)
             continue
         matrix = s * np.tensordot(density + gusts, one.hats, axes=1) + one.fixed
-        factor = cho_factor(matrix, lower=True, check_finite=False)
+        factor = sound_factor(matrix)
         factors.append(factor)
         if regressors:
             turned = cho_solve(factor, one.pressure, check_finite=False)
@@ -310,7 +311,7 @@ def _scales(density: Array, contrasts: list[Contrast], coefficient: Array) -> tu
 def own_scale(one: Contrast, density: Array, coefficient: Array) -> tuple[float, float]:
     """Return one stretch's scale of low-frequency variance by maximum likelihood, and its degrees of freedom."""
     low = np.tensordot(density[: one.hats.shape[0]], one.hats, axes=1)
-    root = np.linalg.cholesky(one.fixed)
+    root = sound_factor(one.fixed)[0]
     half = solve_triangular(root, low, lower=True, check_finite=False)
     values, vectors = np.linalg.eigh(solve_triangular(root, half.T, lower=True, check_finite=False))
     rest = vectors.T @ solve_triangular(root, one.value - one.pressure @ coefficient, lower=True, check_finite=False)

@@ -9,12 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_solve
 from scipy.special import stdtrit
 
 from config.units import DEGREE
 from dsp.bins import Grid
 from dsp.estimate import covariances
+from dsp.factor import sound_factor
 from dsp.level import level_spread, smoothed_level
 from dsp.motion import MotionModel
 from dsp.types import Array
@@ -122,7 +123,7 @@ def interval_after(model: MotionModel, length: float, dof: float, noise: float, 
     thin = max(1, int(np.ceil(length / step / 240.0)))
     place = np.arange(max(4, int(length / (step * thin))))
     parts, _ = covariances(model, step * thin, place, 0.0, np.full(place.size, noise / thin))
-    turned = cho_solve(cho_factor(parts.whole, lower=True), np.ones(place.size))
+    turned = cho_solve(sound_factor(parts.whole), np.ones(place.size))
     return float(stdtrit(min(max(dof, 1.0), 1e6), 0.975) / np.sqrt(turned.sum()))
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import cho_solve, solve_triangular
 
+from dsp.factor import sound_factor
 from dsp.types import Array
 
 
@@ -73,7 +74,7 @@ def mean_of(heel: Array, parts: Parts) -> Fitted:
     """
     whole = parts.whole
     whole[np.diag_indices_from(whole)] += 1e-10 * float(np.mean(np.diag(whole))) + 1e-24
-    factor = cho_factor(whole, lower=True, check_finite=False)
+    factor = sound_factor(whole)
     turned = cho_solve(factor, np.ones(heel.size), check_finite=False)
     weight = turned / float(turned.sum())
     mean = float(weight @ heel)

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cho_factor, solve_triangular
+from scipy.linalg import solve_triangular
 from scipy.optimize import brentq
 from scipy.special import stdtr
 
 from dsp.checks.alike import alike
+from dsp.factor import sound_factor
 from dsp.types import Array, Check, Verdict, WindowEvidence
 
 SHARES = (0.6, 0.36, 0.2, 0.1, 0.05, 0.02)
@@ -114,7 +115,7 @@ class Look:
             slow[np.diag_indices_from(slow)] -= min(self.evidence.motion.white, float(np.diag(slow).min()))
             covariance = covariance - (1.0 - self.share) * slow
             covariance[np.diag_indices_from(covariance)] += 1e-9 * float(np.mean(np.diag(covariance)))
-        return np.asarray(cho_factor(covariance, lower=True, check_finite=False)[0])
+        return np.asarray(sound_factor(covariance)[0])
 
     @cached_property
     def _ones(self) -> Array:

@@ -22,6 +22,7 @@ _JOBS = {
     "open_day": "quietheel.jobs.day",
     "read_frame": "quietheel.jobs.day",
     "windows": "quietheel.jobs.windows",
+    "suggest": "quietheel.jobs.windows",
     "reduce": "quietheel.jobs.reduce",
     "report": "quietheel.jobs.report",
     "compare": "quietheel.jobs.compare",
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from quietheel.jobs.report import report as report
     from quietheel.jobs.simulate import simulate as simulate
     from quietheel.jobs.verify import verify as verify
+    from quietheel.jobs.windows import suggest as suggest
     from quietheel.jobs.windows import windows as windows
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from logger.archive.arrow import NO_TIME
 from logger.archive.means import interval_sums
 from logger.archive.pieces import Piece
-from logger.archive.reader import MARGIN_NS, WORKERS, channel_pieces, read_channel
+from logger.archive.reader import WORKERS, channel_pieces, read_channel
 from logger.archive.timing import Arrivals, Timing, repaired, strictly_increasing, tell
 from logger.records import Flag, Quantity, Series
 
@@ -26,10 +26,14 @@ EVERY_NS = 250_000_000
 """Length of a mean outside the spans, ns: a thirtieth of a roll of 8 s."""
 AROUND_NS = 10_000_000_000
 """Every reading is kept so far outside a span too, ns, so that its first and last are judged among neighbours."""
+MARGIN_NS = 45_000_000_000
+"""Read on either side of a span, ns: times are repaired in blocks of 30 s."""
 FAST_HZ = 16.0
 """Slower channels are read whole: nothing would be gained."""
 
 Int = NDArray[np.int64]
+Part = tuple[Int, NDArray[np.float64], NDArray[np.uint16], Int]
+"""Times, values, flags, and readings behind each value."""
 _LEFT_OUT = int(Flag.SUSPECT | Flag.DUPLICATE | Flag.SATURATED)
 
 
@@ -107,20 +111,18 @@ def _rate(pieces: list[Piece]) -> float:
 
 def _thinned(pool: ThreadPoolExecutor, pieces: list[Piece], spans: list[tuple[int, int]], every_ns: int) -> Thinned:
     seen = list(pool.map(lambda piece: _look(piece, spans, every_ns), pieces))
-    parts: list[tuple[Int, NDArray[np.float64], NDArray[np.uint16], Int]] = []
+    parts: list[Part] = []
     timing: list[Timing] = []
-    for number, (start, stop) in enumerate(spans):
+    stretches = []
+    for number, span in enumerate(spans):
         for run in dict.fromkeys(piece.run for piece in pieces):
             mine = [s.arrivals[number] for s, piece in zip(seen, pieces, strict=True) if piece.run == run]
             there = [one for one in mine if one is not None]
             if there:
-                together = _together(there)
-                found = repaired(together)
-                low, high = np.searchsorted(found.time_ns, [start, stop])
-                rows = found.rows[low:high]
-                ones = np.ones(rows.size, dtype=np.int64)
-                parts.append((found.time_ns[low:high], together.value[rows], together.flags[rows], ones))
-                timing.append(found.timing)
+                stretches.append((there, span))
+    for part, found in pool.map(lambda stretch: _kept(*stretch), stretches):
+        parts.append(part)
+        timing.append(found)
     parts.append(_means(seen, spans, every_ns))
     time = np.concatenate([part[0] for part in parts])
     order = np.argsort(time, kind="stable")
@@ -143,6 +145,16 @@ def _thinned(pool: ThreadPoolExecutor, pieces: list[Piece], spans: list[tuple[in
         tuple(history),
     )
     return Thinned(series, np.concatenate([part[3] for part in parts])[order])
+
+
+def _kept(cuts: list[Arrivals], span: tuple[int, int]) -> tuple[Part, Timing]:
+    """Every reading of one span, at its own time."""
+    together = _together(cuts)
+    found = repaired(together)
+    low, high = np.searchsorted(found.time_ns, span)
+    rows = found.rows[low:high]
+    part = (found.time_ns[low:high], together.value[rows], together.flags[rows], np.ones(rows.size, dtype=np.int64))
+    return part, found.timing
 
 
 def _look(piece: Piece, spans: list[tuple[int, int]], every_ns: int) -> _Seen:
@@ -216,9 +228,7 @@ def _together(cuts: list[Arrivals]) -> Arrivals:
     )
 
 
-def _means(
-    seen: list[_Seen], spans: list[tuple[int, int]], every_ns: int
-) -> tuple[Int, NDArray[np.float64], NDArray[np.uint16], Int]:
+def _means(seen: list[_Seen], spans: list[tuple[int, int]], every_ns: int) -> Part:
     """Means of the intervals that touch no span."""
     some = [one for one in seen if one.count.size]
     number = np.concatenate([one.first + np.flatnonzero(one.count) for one in some] or [np.zeros(0, dtype=np.int64)])

@@ -9,19 +9,31 @@ import click
 
 from quietheel.commands.common import folder_argument, json_option, print_json, talk
 from quietheel.jobs.windows import half_width_deg, window_json, windows
+from quietheel.jobs.windows import suggest as suggest_day
+from quietheel.page.words import clock_of
 
 _COLOUR = {"fine": "green", "caution": "yellow", "rejected": "red"}
 
 
-@click.command("windows", epilog="Example:  quietheel windows        quietheel windows demo-day --json")
+@click.command(
+    "windows",
+    epilog="Example:  quietheel windows        quietheel windows demo-day --json\n\n"
+    "          quietheel windows --suggest         where the record itself shows settled heel",
+)
 @folder_argument
 @click.option("--why", is_flag=True, help="Every check of every window, with its figure and threshold.")
+@click.option(
+    "--suggest", is_flag=True, help="Settled stretches found in the record, with the interval of each."
+)
 @json_option
-def command(folder: Path, why: bool, as_json: bool) -> None:
+def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
     """Mean heel of each window, its interval, and whether the window is evidence.
 
     Each window is judged by itself here; `quietheel reduce` also holds them against each other.
     """
+    if suggest:
+        _suggested(folder, as_json)
+        return
     day = windows(folder)
     if as_json:
         print_json({"windows": [window_json(day, window) for window in day.heel.windows]})
@@ -48,3 +60,29 @@ def command(folder: Path, why: bool, as_json: bool) -> None:
             click.echo(f"{marked.label:<10} voided by {marked.voided_by}: {marked.reason}")
     for sentence in day.heel.assumptions:
         talk(f"assumed: {sentence}")
+
+
+def _suggested(folder: Path, as_json: bool) -> None:
+    """Stretches of settled heel in the record, marked or not."""
+    day = suggest_day(folder)
+    if as_json:
+        print_json({"suggested": [window_json(day, window) for window in day.heel.windows]})
+        return
+    if not day.heel.windows:
+        talk("no settled stretch of a minute in the record")
+        return
+    epoch_ns, hours = day.heel.epoch_ns, day.recorded.plan.test.utc_offset_h
+    click.echo(f"{'from':<9} {'to':<9} {'length':>7} {'heel':>10}  {'95 % interval':<14} marked")
+    for window in day.heel.windows:
+        span = window.span
+        start, stop = epoch_ns + round(span.start * 1e9), epoch_ns + round(span.stop * 1e9)
+        marked = [
+            one.label
+            for one in day.recorded.standing
+            if one.start_ns < stop and one.stop_ns is not None and one.stop_ns > start
+        ]
+        heel = f"{math.degrees(window.heel):+9.4f}°" if math.isfinite(window.heel) else "none"
+        wide = f"± {half_width_deg(window):.4f}°" if math.isfinite(window.u) else "-"
+        times = f"{clock_of(start / 1e6, hours):<9} {clock_of(stop / 1e6, hours):<9}"
+        click.echo(f"{times} {span.stop - span.start:6.0f}s {heel:>10}  {wide:<14} {', '.join(marked) or '-'}")
+    talk("found in the record alone: whether weights, people and lines were as they should be, the marks must say")

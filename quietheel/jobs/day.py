@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -78,20 +78,47 @@ def open_day(folder: Path | str = ".", *, whole: bool = False) -> RecordedDay:
     BadInput where the plan, the marks or the record cannot be used.
     """
     place = TestFolder(Path(folder))
-    plan = place.plan()
-    events = tuple(EventLog(place.path).read())
-    windows = tuple(marked_windows(events, plan))
-    series, counts = _read(place.record, windows, whole)
-    first = [int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows]
-    epoch_ns = min(first, default=0)
+    plan, events, windows = _marked(place)
+    spans = [(w.start_ns, w.stop_ns) for w in windows if w.stop_ns is not None and not w.voided]
+    long = not whole and total_rows(place.record, THINNED) > LONG_ROWS
+    series, counts = _thinned(place.record, spans) if long else (tuple(read_series(place.record)), {})
+    epoch_ns = _epoch(series, windows)
     return RecordedDay(place, plan, events, windows, make_day(plan, series, windows, epoch_ns, counts), series)
 
 
-def _read(record: Path, windows: tuple[MarkedWindow, ...], whole: bool) -> tuple[tuple[Series, ...], Counts]:
-    """Every channel, the fast ones of a long day thinned outside the windows."""
-    if whole or total_rows(record, THINNED) <= LONG_ROWS:
-        return tuple(read_series(record)), {}
-    spans = [(w.start_ns, w.stop_ns) for w in windows if w.stop_ns is not None and not w.voided]
+def scanned_day(folder: Path | str = ".") -> RecordedDay:
+    """Read a test folder to look over the whole of it: a long day as short means throughout, each as one reading."""
+    place = TestFolder(Path(folder))
+    plan, events, windows = _marked(place)
+    long = total_rows(place.record, THINNED) > LONG_ROWS
+    series = _thinned(place.record, [])[0] if long else tuple(read_series(place.record))
+    day = make_day(plan, series, windows, _epoch(series, windows))
+    return RecordedDay(place, plan, events, windows, day, series)
+
+
+def day_with(recorded: RecordedDay, spans: tuple[WindowSpan, ...]) -> RecordedDay:
+    """The same day with other windows than those marked; a long one is read anew, every reading inside them."""
+    if total_rows(recorded.folder.record, THINNED) <= LONG_ROWS:
+        return replace(recorded, day=replace(recorded.day, windows=spans))
+    epoch_ns = recorded.day.epoch_ns
+    inside = [(epoch_ns + round(span.start * 1e9), epoch_ns + round(span.stop * 1e9)) for span in spans]
+    series, counts = _thinned(recorded.folder.record, inside)
+    day = make_day(recorded.plan, series, recorded.windows, epoch_ns, counts)
+    return replace(recorded, day=replace(day, windows=spans), series=series)
+
+
+def _marked(place: TestFolder) -> tuple[Plan, tuple[Event, ...], tuple[MarkedWindow, ...]]:
+    plan = place.plan()
+    events = tuple(EventLog(place.path).read())
+    return plan, events, tuple(marked_windows(events, plan))
+
+
+def _epoch(series: tuple[Series, ...], windows: tuple[MarkedWindow, ...]) -> int:
+    return min([int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows], default=0)
+
+
+def _thinned(record: Path, spans: list[tuple[int, int]]) -> tuple[tuple[Series, ...], Counts]:
+    """Every channel, the fast ones as means outside the spans, with the readings behind each value."""
     found = read_thinned(record, spans, THINNED)
     counts = {(one.series.station, one.series.quantity): one.count for one in found if one.count.size}
     return tuple(one.series for one in found), counts

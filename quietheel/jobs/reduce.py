@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import json
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -68,15 +69,26 @@ def reduce(folder: Path | str = ".", settings: Mapping[str, object] | None = Non
 
 def reduce_folder(folder: Path | str = ".", settings: Mapping[str, object] | None = None) -> ReducedDay:
     """Reduce a test folder and keep what led there, for reports and notebooks; see `reduce`."""
-    recorded = open_day(folder)
-    plan = with_settings(recorded.plan, settings or {})
+    # Hashing a long record takes as long as a glance at it; it goes on beside the reading, which leaves a core free.
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        digests = pool.submit(_digests, TestFolder(Path(folder)))
+        recorded = open_day(folder)
+        return _reduced(recorded, settings or {}, digests.result)
+
+
+def _reduced(
+    recorded: RecordedDay, settings: Mapping[str, object], digests: Callable[[], list[tuple[str, str]]]
+) -> ReducedDay:
+    plan = with_settings(recorded.plan, settings)
     tables = read_tables(recorded.folder, plan)
     heel = evaluate_day(recorded.day)
-    return ReducedDay(recorded, plan, heel, reduce_day(day_inputs(recorded, plan, tables, heel)))
+    return ReducedDay(recorded, plan, heel, reduce_day(day_inputs(recorded, plan, tables, heel, digests())))
 
 
-def day_inputs(recorded: RecordedDay, plan: Plan, tables: Tables, heel: DayHeel) -> DayInputs:
-    """Gather what the reduction is handed."""
+def day_inputs(
+    recorded: RecordedDay, plan: Plan, tables: Tables, heel: DayHeel, digests: list[tuple[str, str]] | None = None
+) -> DayInputs:
+    """Gather what the reduction is handed; ``digests`` of plan, marks and record where they are known already."""
     standing = recorded.standing
     return DayInputs(
         plan=plan,
@@ -89,7 +101,7 @@ def day_inputs(recorded: RecordedDay, plan: Plan, tables: Tables, heel: DayHeel)
         provenance=Provenance(
             version=__version__,
             made_at=f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
-            inputs=(*_digests(recorded.folder), *tables.inputs),
+            inputs=(*(_digests(recorded.folder) if digests is None else digests), *tables.inputs),
             settings=plan.settings.model_dump(mode="json"),
         ),
     )

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from scipy.special import stdtrit
 
 from dsp.day import evaluate_day
+from dsp.live import suggest_windows
 from dsp.types import DayHeel, WindowHeel
 from logger.events import rfc3339
-from quietheel.jobs.day import RecordedDay, open_day
+from quietheel.jobs.day import RecordedDay, day_with, open_day, scanned_day
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,34 @@ def windows(folder: Path | str = ".") -> EvaluatedDay:
     >>> [(w.span.label, w.heel, w.verdict) for w in day.heel.windows]  # doctest: +SKIP
     """
     recorded = open_day(folder)
+    return EvaluatedDay(recorded, evaluate_day(recorded.day))
+
+
+def suggest(folder: Path | str = ".", *, shortest_s: float = 60.0, longest_s: float = 600.0) -> EvaluatedDay:
+    """Find settled stretches that the record itself shows, and evaluate each as if it had been marked as a window.
+
+    Marked windows are not looked at. What was confirmed, moved or moored meanwhile the record cannot know: a person
+    decides whether a stretch may stand as a window.
+
+    Parameters
+    ----------
+    shortest_s, longest_s : of a stretch; of a longer one the end is taken.
+
+    Raises
+    ------
+    BadInput where the plan, the marks or the record cannot be used.
+
+    Example
+    -------
+    >>> import quietheel
+    >>> day = quietheel.suggest("demo-day")  # doctest: +SKIP
+    >>> [(w.span.start, w.span.stop, w.u) for w in day.heel.windows]  # doctest: +SKIP
+    """
+    recorded = scanned_day(folder)
+    spans = suggest_windows(recorded.day, shortest_s, longest_s)
+    if not spans:
+        return EvaluatedDay(recorded, evaluate_day(replace(recorded.day, windows=())))
+    recorded = day_with(recorded, spans)
     return EvaluatedDay(recorded, evaluate_day(recorded.day))
 
 

@@ -66,7 +66,7 @@ def test_w13_roll_period() -> None:
 
 
 def test_w15_mark_corrections() -> None:
-    """geludug.com (2013), read: trim 1.75 m, 128.0 m between marks, aft 7.10 m, forward 1.21 m off the perpendicular."""
+    """geludug.com (2013), read: trim 1.75 m, 128.0 m between marks, aft 7.10 m, forward 1.21 m off perpendiculars."""
     assert mark_correction(1.75, 7.10, 128.0) == pytest.approx(0.0971, abs=5e-5)
     assert mark_correction(1.75, 1.21, 128.0) == pytest.approx(0.0165, abs=5e-5)
 

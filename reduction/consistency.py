@@ -15,9 +15,7 @@ from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr
-from scipy.stats import f as fisher
-from scipy.stats import t as student
+from scipy.special import fdtri, logsumexp, ndtr, stdtrit
 
 from reduction.gm_curve import CurveFit, Form, fit_curve, sensitivity, start_from_line
 
@@ -242,14 +240,14 @@ def _all_clean(windows: Windows) -> float:
 
 def largest_deviation_limit(n: int, dof: float, alpha: float = ALPHA_LARGEST) -> float:
     """Limit for the largest of ``n`` studentised deviations (Bonferroni on Student's t, two-sided)."""
-    return float(student.ppf(1 - alpha / (2 * max(n, 1)), min(max(dof, 1.0), 1e6)))
+    return float(stdtrit(min(max(dof, 1.0), 1e6), 1 - alpha / (2 * max(n, 1))))
 
 
 def chi2_limit(free: int, dof: float, alpha: float = ALPHA_CHI2) -> float:
     """Limit on chi-square with ``free`` degrees of freedom where the covariance's scale itself has ``dof``."""
     if free < 1:
         return float("inf")
-    return float(free * fisher.ppf(1 - alpha, free, min(max(dof, 1.0), 1e6)))
+    return float(free * fdtri(free, min(max(dof, 1.0), 1e6), 1 - alpha))
 
 
 def _fit(windows: Windows, form: Form) -> CurveFit:

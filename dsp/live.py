@@ -149,7 +149,8 @@ def _stretches(day: Day, shortest: float = 40.0, longest: float = 600.0) -> list
     if not times:
         return []
     begin, end = float(min(t[0] for t in times)), float(max(t[-1] for t in times))
-    edges = np.linspace(begin, end, max(2, int((end - begin) / 120.0) + 1))
+    # Pieces of two minutes, fewer and longer ones on a long day: the stations are brought together piece by piece.
+    edges = np.linspace(begin, end, max(2, min(int((end - begin) / 120.0), 150) + 1))
     pieces = tuple(WindowSpan(f"{k}", float(edges[k]), float(edges[k + 1])) for k in range(edges.size - 1))
     prepared = prepare(replace(day, windows=pieces))
     if isinstance(prepared, str):

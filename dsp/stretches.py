@@ -14,8 +14,8 @@ RETREAT = 15.0
 """s, kept clear of the place where the level is left, beside one roll period."""
 LONGEST = 600.0
 """s, the record is used this far beyond a window at most."""
-TOGETHER = 10_800.0
-"""s, and so far beyond all windows together: three hours tell what a day's slow motion is like, and more windows bring
+TOGETHER = 7200.0
+"""s, and so far beyond all windows together: two hours tell what a day's slow motion is like, and more windows bring
 record of their own."""
 
 

@@ -52,7 +52,8 @@ def _says(
     follows = f" Next on the time table: {ahead.at:%H:%M}, {ahead.what}." if ahead else ""
     if first_ns is None or not done:
         return (f"No window of {total} yet." if total else "No window yet.") + follows
-    says = f"{done} of {total} windows in {span_words((now_ns - first_ns) * 1e-9)}" if total else f"{done} windows"
+    until_ns = now_ns if left else closed_ns[-1]
+    says = f"{done} of {total} windows in {span_words((until_ns - first_ns) * 1e-9)}" if total else f"{done} windows"
     if not left:
         return f"{says}: every planned window is there.{follows}"
     if done < FEWEST:

@@ -8,7 +8,7 @@ from config.folder import TestFolder
 from dsp.types import Day
 from logger.archive.disk import disk_state
 from logger.archive.layout import Clock
-from logger.archive.reader import read_series
+from logger.archive.reader import channel_pieces, read_series
 from logger.archive.tail import Arrived, Tail
 from logger.events import Event, EventLog
 from logger.marks import MarkedWindow
@@ -20,6 +20,9 @@ from quietheel.page.strip import KEEP
 
 ASLEEP_S = 10.0
 """Without a new reading for so long the run counts as not being written."""
+AHEAD_NS = 60_000_000_000
+OVER_NS = 3_600_000_000_000
+"""A day whose last reading is so far ahead of the clock, or so old, is over."""
 WORKED_ON = (Quantity.HEEL, Quantity.TRIM, Quantity.WIND_SPEED, Quantity.WIND_DIRECTION, Quantity.LINE_TENSION)
 
 
@@ -42,6 +45,7 @@ class TailSource:
         self.place = place
         self.plan = place.plan()
         self._notes = Notes()
+        self._given_clock = clock is not None
         self.clock: Clock = clock or _RunTime(self._notes)
         self.marks: EventLog | None = EventLog(place.path, self.clock)
         self._tail = Tail(place.record)
@@ -63,18 +67,25 @@ class TailSource:
         arrived = self._tail.look()
         if self._tail.run is not None:
             self._notes.look(self._tail.run.folder)
-        now_ns = self.clock.utc_ns()
+        events = self._marks()
+        if self._first_beat:
+            last = [piece.last_ns for pieces in channel_pieces(self.place.record) for piece in pieces]
+            self._newest_ns = max(last, default=0)
+        now_ns, over = self._now(events)
         if self._first_beat:
             self._first_beat = False
             start_ns = now_ns - KEEP * 1_000_000_000
-            readings = read_series(self.place.record, start_ns=start_ns, repair=False)
+            readings = read_series(self.place.record, start_ns=start_ns, repair=over)
+            if over and readings:
+                # Of a day that is over the readings' own times count: those of a fast clock arrive in bursts.
+                now_ns = self._newest_ns = max(int(one.time_ns[-1]) for one in readings)
         else:
             readings = [one for one in map(self._rising, arrived) if len(one)]
         for one in readings:
             self._last[one.station, one.quantity] = int(one.time_ns[-1])
             self._newest_ns = max(self._newest_ns, int(one.time_ns[-1]))
         rows = sum(len(one) for one in readings)
-        return Beat(now_ns, tuple(readings), self._marks(), self._logger(now_ns, rows))
+        return Beat(now_ns, tuple(readings), events, self._logger(now_ns, rows))
 
     def day(self, windows: Sequence[MarkedWindow], stop_ns: int) -> Day:
         """Read the whole record, times repaired, as `quietheel reduce` does."""
@@ -86,6 +97,20 @@ class TailSource:
 
     def close(self) -> None:
         """Nothing is held open."""
+
+    def _now(self, events: Sequence[Event]) -> tuple[int, bool]:
+        """The moment shown, UTC ns, and whether the day is over: then it is shown as it stood at its end.
+
+        Over is a day whose last reading is more than an hour old, or lies ahead of this clock, as in a day simulated.
+        """
+        now_ns = self.clock.utc_ns()
+        if self._given_clock or not self._newest_ns:
+            return now_ns, False
+        marks = [event.at_ns for event in events if event.at_ns - self._newest_ns < OVER_NS]
+        newest_ns = max([self._newest_ns, *marks])
+        if -AHEAD_NS <= now_ns - newest_ns <= OVER_NS:
+            return now_ns, False
+        return self._newest_ns, True
 
     def _rising(self, arrived: Arrived) -> Series:
         """Drop what was shown already and put the rest in order of arrival."""

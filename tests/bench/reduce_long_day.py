@@ -72,9 +72,8 @@ def write_record(folder: Path, hours: float) -> None:
     )
     seconds = hours * 3600.0
     time_s, heel = motion(seconds, rng)
-    sealed, first, number = [], 0, 0
-    for begin in np.arange(0.0, seconds, SEGMENT_S):
-        number += 1
+    sealed, first = [], 0
+    for number, begin in enumerate(np.arange(0.0, seconds, SEGMENT_S), 1):
         journal = Journal(run / f"journal-{number:04d}.arrows", channels, run.name, number, first)
         length = min(SEGMENT_S, seconds - begin)
         parts = []
@@ -214,6 +213,24 @@ sum(pq.read_table(path, columns=["time", "station", "value"]).num_rows for path 
 """
 
 
+SCAN = """
+import sys, time, pathlib, pyarrow.parquet as pq
+from dsp.live import suggest_windows
+from quietheel.jobs.day import scanned_day
+best = [9e9, 9e9]
+for _ in range(3):
+    begun = time.perf_counter()
+    for path in sorted(pathlib.Path(sys.argv[1]).glob("record/*/readings-*.parquet")):
+        pq.read_table(path, columns=["time", "station", "value"])
+    best[0] = min(best[0], time.perf_counter() - begun)
+    begun = time.perf_counter()
+    found = suggest_windows(scanned_day(sys.argv[1]).day)
+    best[1] = min(best[1], time.perf_counter() - begun)
+bare, scan = best
+print(f"scan for settled heel: pyarrow {bare:.2f} s, scan {scan:.2f} s, {scan / bare:.2f} times; {len(found)} found")
+"""
+
+
 def main(folder: Path, runs: int) -> None:
     """Print the figures of every way."""
     program = [sys.executable, "-m", "quietheel"]
@@ -223,6 +240,10 @@ def main(folder: Path, runs: int) -> None:
         "windows --suggest": [*program, "windows", str(folder), "--suggest", "--json"],
         "reduce": [*program, "reduce", str(folder), "--json"],
     }
+    print(
+        subprocess.run([sys.executable, "-c", SCAN, str(folder)], capture_output=True, text=True, check=True).stdout,
+        end="",
+    )
     bare = 0.0
     for way, command in ways.items():
         figures = measured(command, runs)

@@ -20,6 +20,9 @@ import tempfile
 import time
 from pathlib import Path
 
+# As the command line does (docs/decisions/0003): threads in the linear algebra fight with the server's own.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
 HERE = Path(__file__).resolve()
 sys.path[:0] = [str(HERE.parents[2]), str(HERE.parent)]
 

@@ -25,7 +25,7 @@ from dsp.spectrum import Pooled
 from dsp.trim import cross_talk
 from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from dsp.unspoilt import relearnt, suspects
-from dsp.wind import Pressure, pressure_on
+from dsp.wind import Pressure, pressure_on, steady_u
 
 NO_ROLL = RollMotion(float("nan"), float("nan"), float("nan"), float("nan"), 0.0)
 
@@ -67,7 +67,7 @@ def evaluate_day(day: Day) -> DayHeel:
     good = [one for one in found if isinstance(one, Evaluated)]
     windy = low.fit.coefficient.size > 0
     coefficient = float(low.fit.coefficient[0]) if windy else 0.0
-    coefficient_u = float(np.sqrt(low.fit.coefficient_covariance[0, 0])) if windy else 0.0
+    coefficient_u = steady_u(coefficient, float(np.sqrt(low.fit.coefficient_covariance[0, 0]))) if windy else 0.0
     reference = _reference(good)
     trim = cross_talk(day.trim, prepared.knowledge, tuple(one.span for one in good))
     silent = unmeasured_wind(good, wind, coefficient, coefficient_u)

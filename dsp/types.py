@@ -349,7 +349,7 @@ class WindowEvidence:
     shared_dof: float = float("inf")
     """How alike the windows' low-frequency amplitudes are: degrees of freedom by which each is drawn to the day's."""
     day_scale: Array = field(default_factory=lambda: np.zeros(0))
-    """(m,) variances of low-frequency heel over the day's, by themselves, of the stretches that taught the day's model."""
+    """(m,) variances of low-frequency heel over the day's, by themselves, of the stretches that taught the model."""
     day_scale_dof: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) degrees of freedom of ``day_scale``."""
     other_push: Array = field(default_factory=lambda: np.zeros(0))

@@ -14,6 +14,9 @@ from dsp.types import Array, Wind
 SMOOTHING = (2.0, 6.0, 15.0, 35.0)
 """s, candidates for the time over which gusts at the mast and at the hull are alike."""
 
+ARM_U = 0.3
+"""Standard uncertainty of the steady wind's arm over that of gusts, as a fraction (judgement; see `steady_u`)."""
+
 
 @dataclass(frozen=True)
 class Pressure:
@@ -99,3 +102,17 @@ def smoothed(value: Array, step: float, smoothing: float) -> Array:
     frequency = np.fft.rfftfreq(mirrored.size, step)
     shaped = np.fft.rfft(mirrored) * np.exp(-2.0 * np.pi * smoothing * frequency)
     return np.asarray(np.fft.irfft(shaped, mirrored.size)[: value.size])
+
+
+def steady_u(coefficient: float, u: float) -> float:
+    """Standard uncertainty of the heel that the *mean* wind of a window makes, per pressure; unit of ``coefficient``.
+
+    The coefficient is learnt from what heel and wind do together inside stretches, at periods of seconds to minutes.
+    A window's mean asks for it at zero frequency, and that is another number: a steady wind is held by the water and
+    the lines, gusts faster than the slow swing on the moorings by the vessel's own inertia, so the arm from the centre
+    of wind to what holds against it differs, by some tenths; and gusts that the mast sees but the hull does not draw
+    the learnt one down. How far cannot be told from inside a stretch; the windows themselves tell it, by their
+    moments: with this uncertainty in the covariance, generalised least squares finds the steady coefficient along with
+    GM (a common term with a normal prior and a covariance of rank one are the same thing).
+    """
+    return float(np.hypot(u, ARM_U * coefficient))

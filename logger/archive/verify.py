@@ -83,6 +83,8 @@ class VerifyReport:
     findings: tuple[Finding, ...]
     events: int
     """Lines of events.jsonl."""
+    events_digest: str = ""
+    """SHA-256 of events.jsonl, to be noted elsewhere: lines lost at its end leave the chain intact."""
 
     @property
     def sound(self) -> bool:
@@ -134,7 +136,7 @@ def verify(folder: Path, *, gap_s: float = GAP_S) -> VerifyReport:
         for gap in gaps
     ]
     findings += _between(runs, channels)
-    return VerifyReport(tuple(runs), tuple(channels), tuple(gaps), tuple(findings), marks.lines)
+    return VerifyReport(tuple(runs), tuple(channels), tuple(gaps), tuple(findings), marks.lines, marks.last_digest)
 
 
 def _records(run: RunInfo) -> Iterator[Finding]:

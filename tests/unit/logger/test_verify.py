@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from config.folder import digest
 from logger.archive.verify import verify
 from logger.archive.writer import Limits, RunWriter
 from logger.events import EventLog
@@ -42,6 +43,7 @@ def test_a_sound_folder(tmp_path: Path) -> None:
     report = verify(path)
     assert report.sound and not report.findings and not report.gaps
     assert report.lines() == ["1 runs, 500 readings, 1 marks: sound"]
+    assert report.events_digest == digest(path / "events.jsonl")
 
 
 def test_gaps_and_losses_are_told_to_the_millisecond(tmp_path: Path) -> None:

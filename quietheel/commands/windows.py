@@ -22,9 +22,7 @@ _COLOUR = {"fine": "green", "caution": "yellow", "rejected": "red"}
 )
 @folder_argument
 @click.option("--why", is_flag=True, help="Every check of every window, with its figure and threshold.")
-@click.option(
-    "--suggest", is_flag=True, help="Settled stretches found in the record, with the interval of each."
-)
+@click.option("--suggest", is_flag=True, help="Settled stretches found in the record, with the interval of each.")
 @json_option
 def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
     """Mean heel of each window, its interval, and whether the window is evidence.

@@ -40,6 +40,8 @@ PLAUSIBLE_SHIFT = 0.1
 """Largest shift thought of, as a share of half the range of heel; sets how much agreement one more exclusion buys."""
 PRIOR_BEND = 0.02
 """Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""
+LEAST_BM = 1.0
+"""A bend may take away so much of the hull's own BM at the most; liquid that pockets only ever adds to it."""
 PRIOR_UNREST = 0.01
 """Judgement: probability that every interval of the day is too small alike; by a factor up to `MOST_UNREST`."""
 MOST_UNREST = 30.0
@@ -184,7 +186,7 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         levels = list(_weigh_all(windows, linear, limit))
         answer, weight = _choose(windows, linear, levels)
         if answer:
-            bend, bend_u, bend_weight = _bend(windows, linear, prior_bend)
+            bend, bend_u, bend_weight = _bend(windows, linear, form, prior_bend)
             if bend_weight > max(weight, _unrest(windows, linear)):
                 bent = bent_form(form, bend)
                 return replace(consensus(windows, bent, 0), bend=bend, bend_u=bend_u, consistent=True, birge=1.0)
@@ -205,7 +207,7 @@ def bent_form(form: Form, bend: float) -> Form:
     return Form(f"{form.name} and a bend", lambda heel: form.c(heel) + 0.5 * bend * np.tan(heel) ** 3, form.km)
 
 
-def _bend(windows: Windows, linear: _Linear, prior: float) -> tuple[float, float, float]:
+def _bend(windows: Windows, linear: _Linear, form: Form, prior: float) -> tuple[float, float, float]:
     """One more parameter for all windows: its value and u (m of BM), and the log weight of that explanation."""
     n = windows.heel.size
     column = 0.5 * np.tan(windows.heel) ** 3
@@ -215,6 +217,11 @@ def _bend(windows: Windows, linear: _Linear, prior: float) -> tuple[float, float
     bend, bend_u = float(column @ linear.pull) / size, 1.0 / float(np.sqrt(size))
     chi2 = linear.chi2 - float(column @ linear.pull) ** 2 / size
     if chi2 > chi2_limit(n - 3, windows.dof, ALPHA_REST):
+        return bend, bend_u, -np.inf
+    steepest = float(np.abs(np.tan(windows.heel)).max())
+    hull = 2.0 * abs(float(np.asarray(form.c(np.array([np.arctan(steepest)])))[0])) / steepest**3
+    if bend < -LEAST_BM * hull:
+        # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
         return bend, bend_u, -np.inf
     most = float(np.abs(column).max())
     reach = PLAUSIBLE_SHIFT * float(np.ptp(windows.arm)) / 2 / most

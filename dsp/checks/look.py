@@ -76,8 +76,14 @@ class Look:
     def shared_dof(self) -> float:
         """Degrees of freedom by which the windows' low-frequency strengths scatter about the day's."""
         if self.evidence.day_scale.size:
-            return alike(self.evidence.day_scale, self.evidence.day_scale_dof)
-        return self.evidence.shared_dof
+            likeness = alike(self.evidence.day_scale, self.evidence.day_scale_dof)
+        else:
+            likeness = self.evidence.shared_dof
+        known = float(np.sum(self.evidence.day_scale_dof))
+        if known <= 0.0:
+            return likeness
+        # Relative variances add: how unlike the windows are, and how well the day's level itself is known.
+        return 1.0 / (1.0 / likeness + 1.0 / known) if likeness > 0.0 else 0.0
 
     @cached_property
     def free_dof(self) -> float:

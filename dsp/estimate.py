@@ -78,11 +78,11 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
         roll_variance=roll.stationary if np.isfinite(frequency) else 0.0,
         white=float(np.median(prepared.variance[index])),
     )
-    parts, hats = covariances(model, grid.step, index - index[0], roll.transient, prepared.variance[index])
+    parts, table = covariances(model, grid.step, index - index[0], roll.transient, prepared.variance[index])
     heel = prepared.heel[index]
     wind_part = low.regressors[index] @ fit.coefficient
     fitted = mean_of(heel - wind_part, parts)
-    hat_variances = np.array([fitted.weight @ h @ fitted.weight for h in hats])
+    hat_variances = table @ _pairs(fitted.weight, index - index[0])
     shares = hat_variances * fit.free * scale / fitted.variance
     spread = float(shares @ fit.covariance @ shares) + (fitted.variance_low / fitted.variance) ** 2 * 2.0 / scale_dof
     mine = roll.frequency
@@ -125,7 +125,7 @@ def covariances(
     Returns
     -------
     parts : low-frequency heel, roll, transient, noise.
-    hats : (p, n, n) low-frequency covariance for unit density at each node.
+    table : (p, m) low-frequency covariance for unit density at each node, by lag in bins from 0 to the last bin.
     """
     lag = np.abs(place[:, None] - place[None, :])
     lags = np.arange(int(place[-1]) + 1) * step
@@ -138,4 +138,14 @@ def covariances(
         turn = 2.0 * np.pi * model.roll_frequency * step * place
         swing = np.exp(-model.damping * turn) * np.array([np.cos(turn), np.sin(turn)])
         start = TRANSIENT_FREEDOM * transient * swing.T @ swing
-    return Parts(low=low, roll=roll, transient=start, noise=noise), table[:, lag]
+    return Parts(low=low, roll=roll, transient=start, noise=noise), table
+
+
+def _pairs(weight: Array, place: NDArray[np.int64]) -> Array:
+    """Sum of products of weights by lag (m,), twice for lags above 0, so that ``w' K w = pairs @ K(lag)``."""
+    size = int(place[-1]) + 1
+    even = np.zeros(size)
+    even[place] = weight
+    pairs = np.correlate(even, even, mode="full")[size - 1 :]
+    pairs[1:] *= 2.0
+    return np.asarray(pairs)

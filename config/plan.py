@@ -242,7 +242,7 @@ class Settings(Table):
     refer_wind: bool = True
     """Refer every window to the same wind where wind is measured."""
     monte_carlo_draws: int = Field(default=20000, ge=0, le=2_000_000)
-    seed: int = 20_260_101
+    seed: int = Field(ge=0, default=20_260_101)
     assumed_displacement_u95_percent: NotNegative | None = None
     """Used where a typed displacement has no interval of its own."""
     overrules: tuple[Overrule, ...] = ()

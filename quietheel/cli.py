@@ -6,6 +6,7 @@ Exit codes: 0 done; 1 done, with a verdict that needs a person; 2 bad input; 3 s
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 
@@ -93,7 +94,17 @@ def _completion(ctx: click.Context, shell: str | None) -> None:
 
 def main() -> None:
     """Run the command line and leave with the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A file or pipe gets UTF-8 on every system; a letter that a terminal cannot show becomes a question mark.
+            plain = stream.isatty() or "PYTHONIOENCODING" in os.environ
+            stream.reconfigure(encoding=None if plain else "utf-8", errors="replace")
     sys.exit(run(sys.argv[1:]))
+
+
+def _colour() -> bool | None:
+    """Never, where NO_COLOR is set and not empty; else where the output is a terminal."""
+    return False if os.environ.get("NO_COLOR") else None
 
 
 def run(arguments: list[str]) -> int:
@@ -103,7 +114,7 @@ def run(arguments: list[str]) -> int:
 
         register()
     try:
-        result = cli.main(args=arguments, prog_name="quietheel", standalone_mode=False)
+        result = cli.main(args=arguments, prog_name="quietheel", standalone_mode=False, color=_colour())
         return result if isinstance(result, int) else 0
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
@@ -115,7 +126,7 @@ def run(arguments: list[str]) -> int:
         return BAD_INPUT
     except BadInput as error:
         for fault in error.faults:
-            click.echo(f"{click.style('cannot use', fg='red', bold=True)} {fault}", err=True)
+            click.echo(f"{click.style('cannot use', fg='red', bold=True)} {fault}", err=True, color=_colour())
         return BAD_INPUT
     except BrokenPipeError:
         devnull = os.open(os.devnull, os.O_WRONLY)
@@ -128,7 +139,8 @@ def run(arguments: list[str]) -> int:
         click.echo(f"this verb needs {error.name}; install it with: pip install 'quietheel[{extra}]'", err=True)
         return OUTSIDE_FAILED
     except (OSError, TimeoutError) as error:
-        click.echo(f"{click.style('failed outside quietheel', fg='red', bold=True)}: {error}", err=True)
+        said = f"{click.style('failed outside quietheel', fg='red', bold=True)}: {error}"
+        click.echo(said, err=True, color=_colour())
         return OUTSIDE_FAILED
 
 

@@ -238,7 +238,7 @@ class Scenario(Table):
     """One synthetic test day."""
 
     name: str = "synthetic day"
-    seed: int = 1
+    seed: int = Field(ge=0, default=1)
     step_s: Positive | None = None
     """Step of the motion; left out: a 64th of the roll period, within 0.04 and 0.1 s."""
     vessel: VesselTruth = VesselTruth()
@@ -295,7 +295,7 @@ def load_scenario(path: Path) -> Scenario:
     'Merrowby'
     """
     packaged = Path(__file__).parent / "scenarios" / f"{path}.toml"
-    if path.suffix == "" and not path.exists() and packaged.is_file():
+    if path.suffix == "" and not path.is_file() and packaged.is_file():
         path = packaged
     scenario = load_settings(path, Scenario)
     beside = path.parent / scenario.vessel.offsets

@@ -6,6 +6,9 @@ from typing import Literal
 
 from config.model import NotNegative, Point, Positive, Table
 
+FOR_GOOD = 1e9
+"""s: longer than any day."""
+
 
 class _When(Table):
     """``after_s`` counts from the opening of ``window``; without a window, from the start of the day."""
@@ -21,7 +24,7 @@ class Walk(_When):
     person: str
     to_m: Point
     speed_m_s: Positive = 0.9
-    stay_s: NotNegative = 1e9
+    stay_s: NotNegative = FOR_GOOD
     """Then he walks back; without it he stays until the window is closed."""
 
 

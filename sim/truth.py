@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from config.units import DEGREE
 from sim.condition import resting_heel
 from sim.scenario import Centre, Scenario
-from sim.spoils import SensorFault
+from sim.spoils import FOR_GOOD, SensorFault
 from sim.timeline import Timeline
 from sim.vessel import Floating, LinearVessel
 from sim.weights import place
@@ -193,9 +193,8 @@ def _spoilt(scenario: Scenario, plan: Timeline, epoch_ns: int) -> list[Spoilt]:
         if spoil.type == "passing":
             reach = spoil.waves * spoil.period_s / 2.0
             start, stop = start - reach, start + reach
-        said = ", ".join(
-            f"{key} {value}" for key, value in spoil.model_dump().items() if key not in ("type", "window", "after_s")
-        )
+        left_out = ("type", "window", "after_s")
+        said = ", ".join(f"{key} {_spell(value)}" for key, value in spoil if key not in left_out and value is not None)
         found.append(
             Spoilt(
                 code, f"{spoil.type}: {said}", epoch_ns + round(start * 1e9), epoch_ns + round(stop * 1e9), spoil.window
@@ -212,3 +211,16 @@ def _without_nan(value: object) -> object:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+def _spell(value: object) -> str:
+    """A setting as a person would write it.
+
+    >>> _spell(0.9), _spell((21.0, 4.8)), _spell(1e9)
+    ('0.9', '21, 4.8', 'for good')
+    """
+    if isinstance(value, (tuple, list)):
+        return ", ".join(_spell(one) for one in value)
+    if isinstance(value, float):
+        return "for good" if value >= FOR_GOOD else f"{value:g}"
+    return str(value)

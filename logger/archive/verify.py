@@ -96,7 +96,9 @@ class VerifyReport:
         order = {"damage": 0, "loss": 1, "remark": 2}
         found = sorted(self.findings, key=lambda finding: order[finding.severity])
         rows = sum(channel.rows for channel in self.channels)
-        head = f"{len(self.runs)} runs, {rows} readings, {self.events} marks: {'sound' if self.sound else 'DAMAGED'}"
+        counts = ((len(self.runs), "run"), (rows, "reading"), (self.events, "mark"))
+        said = ", ".join(f"{number} {what}{'' if number == 1 else 's'}" for number, what in counts)
+        head = f"{said}: {'sound' if self.sound else 'DAMAGED'}"
         return [head, *(f"{finding.severity}: {finding.where}: {finding.says}" for finding in found)]
 
 

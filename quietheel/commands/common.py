@@ -42,6 +42,15 @@ def talk(text: str = "") -> None:
     click.echo(text, err=True)
 
 
+def counted(number: int, what: str) -> str:
+    """Say how many, in the singular for one.
+
+    >>> counted(1, "window"), counted(9, "window")
+    ('1 window', '9 windows')
+    """
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 def interactive() -> bool:
     """Whether a person sits at the terminal."""
     return sys.stdin is not None and sys.stdin.isatty()

@@ -18,7 +18,7 @@ from quietheel.jobs.demo import demo
 @click.option(
     "--out", "folder", required=True, type=click.Path(path_type=Path, file_okay=False), help="Test folder to make."
 )
-@click.option("--seed", type=int, default=None, help="Another day of the same vessel.")
+@click.option("--seed", type=click.IntRange(min=0), default=None, help="Another day of the same vessel.")
 @click.option(
     "--seconds",
     type=click.FloatRange(min=10, max=20_000),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from quietheel.commands.common import json_option, print_json, talk
+from quietheel.commands.common import counted, json_option, print_json, talk
 from quietheel.jobs.importing import import_readings
 
 _file = click.Path(path_type=Path, dir_okay=False)
@@ -21,9 +21,9 @@ _file = click.Path(path_type=Path, dir_okay=False)
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--readings", required=True, type=_file, help="CSV: time,sensor,quantity,value,unit.")
 @click.option("--windows", required=True, type=_file, help="CSV: movement,start,stop,moment_tm.")
-@click.option("--displacement-t", type=click.FloatRange(min=0, min_open=True), help="For a folder without a plan.")
-@click.option("--bm-m", type=click.FloatRange(min=0, min_open=True), help="For a folder without a plan.")
-@click.option("--km-m", type=click.FloatRange(min=0, min_open=True), help="For a folder without a plan.")
+@click.option("--displacement-t", type=click.FloatRange(min=0, min_open=True), help="As inclined, t; without a plan.")
+@click.option("--bm-m", type=click.FloatRange(min=0, min_open=True), help="Transverse BM, m; without a plan.")
+@click.option("--km-m", type=click.FloatRange(min=0, min_open=True), help="Transverse KM, m; without a plan.")
 @json_option
 def command(
     folder: Path,
@@ -44,10 +44,11 @@ def command(
         print_json(dataclasses.asdict(made))
         return
     click.echo(
-        f"{folder}: {made.rows} readings of {len(made.stations)} stations, {made.windows} windows, run {made.run}"
+        f"{folder}: {counted(made.rows, 'reading')} of {counted(len(made.stations), 'station')}, "
+        f"{counted(made.windows, 'window')}, run {made.run}"
     )
     if made.blank or made.repeated:
-        talk(f"left out: {made.blank} rows without a value, {made.repeated} with a time their channel had already")
+        talk(f"left out: {counted(made.blank, 'row')} without a value, {made.repeated} with a time its channel had")
     if made.plan_made:
         talk("wrote a small plan.toml; fill in what it lacks")
     for name in made.unplanned:

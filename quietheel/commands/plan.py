@@ -13,7 +13,9 @@ from quietheel.cli import NEEDS_A_PERSON
 from quietheel.commands.common import folder_argument, json_option, print_json, talk
 from quietheel.jobs.plan import PlanCheck, check_plan
 
-paper_option = click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+paper_option = click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the sheet."
+)
 
 
 @click.group("plan", epilog="Example:  quietheel plan check        quietheel plan brief")

@@ -19,7 +19,13 @@ from reduction.types import Answer
 )
 @folder_argument
 @click.option("--set", "changes", multiple=True, metavar="KEY=VALUE", help="Change a key of [settings]; repeatable.")
-@click.option("--as", "name", default="reduction", show_default=True, help="Name of the result under results/.")
+@click.option(
+    "--as",
+    "name",
+    default="reduction",
+    show_default=True,
+    help="Name of the result under results/; with --set, changed if left out.",
+)
 @json_option
 def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) -> int:
     """Turn the folder into GM, KG, lightship and an answer, with intervals; writes results/reduction.json.

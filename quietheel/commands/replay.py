@@ -11,10 +11,16 @@ from quietheel.commands.common import folder_argument, talk
 
 @click.command("replay", epilog="Example:  quietheel replay demo-day --speed 120 --page")
 @folder_argument
-@click.option("--speed", type=click.FloatRange(min=0.1, max=10_000), default=60.0, show_default=True)
+@click.option(
+    "--speed",
+    type=click.FloatRange(min=0.1, max=10_000),
+    default=60.0,
+    show_default=True,
+    help="How many times as fast.",
+)
 @click.option("--page", is_flag=True, help="On the live page rather than in this terminal.")
-@click.option("--host", default="127.0.0.1")
-@click.option("--port", type=click.IntRange(1, 65535), default=8730, show_default=True)
+@click.option("--host", default="127.0.0.1", help="Where to listen; 0.0.0.0 lets phones look.")
+@click.option("--port", type=click.IntRange(1, 65535), default=8730, show_default=True, help="Of the page.")
 @click.option("--run", "runs", multiple=True, help="Only this run; repeatable.")
 @click.option(
     "--rehearse",

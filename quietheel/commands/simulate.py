@@ -19,7 +19,7 @@ from quietheel.jobs.simulate import simulate
 @click.option(
     "--out", "folder", required=True, type=click.Path(path_type=Path, file_okay=False), help="Test folder to make."
 )
-@click.option("--seed", type=int, default=None, help="In place of the scenario's own.")
+@click.option("--seed", type=click.IntRange(min=0), default=None, help="In place of the scenario's own.")
 @json_option
 def command(scenario: str, folder: Path, seed: int | None, as_json: bool) -> None:
     """Make a synthetic test day from SCENARIO, a file or the name of a packaged one (merrowby), with known truth.

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from config.errors import bad
 from config.folder import TestFolder
 from config.units import COVERAGE_95
 from logger.records import Quantity, Series
@@ -29,7 +30,7 @@ def command() -> None:
 
 @command.command("list", epilog="Example:  quietheel stations list")
 @folder_argument
-@click.option("--seconds", type=click.FloatRange(min=0.2, max=60), default=2.0, show_default=True)
+@click.option("--seconds", type=click.FloatRange(min=0.2, max=60), default=2.0, show_default=True, help="To listen, s.")
 @json_option
 def list_stations(folder: Path, seconds: float, as_json: bool) -> None:
     """Serial ports and MQTT topics seen, with sample lines."""
@@ -37,6 +38,8 @@ def list_stations(folder: Path, seconds: float, as_json: bool) -> None:
     from logger.service import run_logger
     from logger.stations.listing import ports_seen, topics_seen
 
+    if not folder.is_dir():
+        raise bad("command line", "DIR", folder, "a test folder; left out, the current one")
     place = TestFolder(folder)
     plan = place.plan() if place.plan_file.is_file() else None
     ports = ports_seen(seconds)
@@ -77,7 +80,9 @@ def list_stations(folder: Path, seconds: float, as_json: bool) -> None:
 
 @command.command("check", epilog="Example:  quietheel stations check --seconds 60")
 @folder_argument
-@click.option("--seconds", type=click.FloatRange(min=2, max=3600), default=20.0, show_default=True)
+@click.option(
+    "--seconds", type=click.FloatRange(min=2, max=3600), default=20.0, show_default=True, help="To listen, s."
+)
 @click.option("--sign/--no-sign", default=None, help="Ask to press the starboard side down; on at a terminal.")
 @json_option
 def check(folder: Path, seconds: float, sign: bool | None, as_json: bool) -> int:
@@ -94,6 +99,9 @@ def check(folder: Path, seconds: float, sign: bool | None, as_json: bool) -> int
     problems = [problem for one in found for problem in one.problems]
     if not as_json:
         for one in found:
+            if one.readings == 0:
+                click.echo(f"{one.station:<16} {one.quantity:<15} nothing came")
+                continue
             click.echo(
                 f"{one.station:<16} {one.quantity:<15} {one.rate_hz:7.2f} Hz  mean {one.mean:+9.4f} {one.unit}  "
                 f"noise {one.noise:.4f}  resolution {one.resolution:.4f}"
@@ -140,8 +148,10 @@ def calibrate() -> None:
 
 @calibrate.command("zero", epilog="Example:  quietheel stations calibrate zero aft --pairs 3")
 @click.argument("station")
-@click.option("--pairs", type=click.IntRange(1, 20), default=3, show_default=True)
-@click.option("--seconds", type=click.FloatRange(min=2, max=600), default=15.0, show_default=True)
+@click.option("--pairs", type=click.IntRange(1, 20), default=3, show_default=True, help="Of faces read.")
+@click.option(
+    "--seconds", type=click.FloatRange(min=2, max=600), default=15.0, show_default=True, help="Each reading, s."
+)
 @click.option("--by", default="", help="Who does it.")
 @folder_option
 def zero(station: str, pairs: int, seconds: float, by: str, folder: Path) -> None:
@@ -170,7 +180,9 @@ def zero(station: str, pairs: int, seconds: float, by: str, folder: Path) -> Non
     default=None,
     help="Of each angle typed, degrees; of each height or slope in its unit.",
 )
-@click.option("--seconds", type=click.FloatRange(min=2, max=600), default=15.0, show_default=True)
+@click.option(
+    "--seconds", type=click.FloatRange(min=2, max=600), default=15.0, show_default=True, help="Each reading, s."
+)
 @click.option("--by", default="", help="Who does it.")
 @folder_option
 def scale(

@@ -17,7 +17,7 @@ from quietheel.commands.common import folder_argument, talk
 @folder_argument
 @click.option("--page", is_flag=True, help="Serve the live page.")
 @click.option("--host", default="127.0.0.1", help="Where to listen; 0.0.0.0 lets phones on the pier look.")
-@click.option("--port", type=click.IntRange(1, 65535), default=8730, show_default=True)
+@click.option("--port", type=click.IntRange(1, 65535), default=8730, show_default=True, help="Of the page.")
 @click.option("--read-only", is_flag=True, help="No marks from the page.")
 @click.option("--once", is_flag=True, help="One picture of the terminal view, then end.")
 def command(folder: Path, page: bool, host: str, port: int, read_only: bool, once: bool) -> None:

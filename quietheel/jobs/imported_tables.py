@@ -9,6 +9,7 @@ windows: ``movement,start,stop,moment_tm`` - moment t m, positive to starboard.
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -18,8 +19,8 @@ import numpy as np
 import pandas as pd
 
 from config import units
+from config.csvtext import LARGEST_NUMBER
 from config.errors import BadInput, Fault, bad
-from config.load import read_text
 from logger.records import CANONICAL_UNIT, Quantity, Series
 
 READING_COLUMNS = ("time", "sensor", "quantity", "value", "unit")
@@ -77,10 +78,10 @@ def read_readings(path: Path) -> ImportedReadings:
     time_ns = _times(table["time"], line, path.name, "time", faults)
     value = pd.to_numeric(table["value"], errors="coerce").to_numpy(dtype=np.float64)
     blank = table["value"].str.lower().isin(["", "nan", "na", "null"]).to_numpy()
-    _each(
-        faults, path.name, line, "value", table["value"], ~np.isfinite(value) & ~blank, "a number, or nothing for a gap"
-    )
-    _each(faults, path.name, line, "sensor", table["sensor"], table["sensor"].eq("").to_numpy(), "the sensor's name")
+    wild = ~(np.abs(value) < LARGEST_NUMBER) & ~blank
+    _each(faults, path.name, line, "value", table["value"], wild, "a number under 1e9, or nothing for a gap")
+    nameless = ~table["sensor"].map(lambda name: bool(name) and name.isprintable()).to_numpy(dtype=bool)
+    _each(faults, path.name, line, "sensor", table["sensor"], nameless, "the sensor's name, in letters that print")
     known = table["quantity"].isin([q.value for q in Quantity]).to_numpy()
     _each(faults, path.name, line, "quantity", table["quantity"], ~known, "one of " + ", ".join(Quantity))
     series: list[Series] = []
@@ -136,8 +137,10 @@ def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
     start = _times(table["start"], line, path.name, "start", faults)
     stop = _times(table["stop"], line, path.name, "stop", faults)
     moment = pd.to_numeric(table["moment_tm"], errors="coerce").to_numpy(dtype=np.float64)
-    _each(faults, path.name, line, "moment_tm", table["moment_tm"], ~np.isfinite(moment), "a number, t m to starboard")
-    _each(faults, path.name, line, "movement", table["movement"], table["movement"].eq("").to_numpy(), "a label")
+    wild = ~(np.abs(moment) < LARGEST_NUMBER)
+    _each(faults, path.name, line, "moment_tm", table["moment_tm"], wild, "a number under 1e9, t m to starboard")
+    nameless = ~table["movement"].map(lambda name: bool(name) and name.isprintable()).to_numpy(dtype=bool)
+    _each(faults, path.name, line, "movement", table["movement"], nameless, "a label, in letters that print")
     if not faults:
         _each(faults, path.name, line, "stop", table["stop"], stop <= start, "a time after start")
     order = np.argsort(start, kind="stable")
@@ -160,25 +163,58 @@ def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
 
 
 def _read(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
-    text = path.read_bytes().decode("utf-8-sig", errors="replace") if path.is_file() else read_text(path)
+    """Read the columns wanted, as text, whatever the spreadsheet made of the rest; the index counts lines from 2."""
+    wanted = f"a CSV table with the columns {','.join(columns)}"
+    if not path.is_file():
+        raise bad(str(path), "whole file", None, f"this file should exist: {wanted}")
+    raw = path.read_bytes()
+    text = raw.decode("utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig", errors="replace")
+    if not text.strip():
+        raise bad(path.name, "whole file", "nothing in it", wanted)
+    heading = text.partition("\n")[0]
+    delimiter = "," if "," in heading else ";" if ";" in heading else "\t"
     try:
-        table = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, skip_blank_lines=False)
-    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise bad(
-            path.name, "whole file", str(error).strip().splitlines()[-1], f"CSV with {','.join(columns)}"
-        ) from None
-    table.columns = table.columns.str.strip()
+        table = pd.read_csv(
+            io.StringIO(text),
+            sep=delimiter,
+            dtype=str,
+            keep_default_na=False,
+            skip_blank_lines=False,
+            index_col=False,
+            usecols=lambda name: _name(name) in columns,
+        )
+    except (pd.errors.ParserError, ValueError) as error:
+        raise _not_a_table(path.name, str(error), wanted) from None
+    table.columns = pd.Index([_name(name) for name in table.columns])
     absent = [name for name in columns if name not in table.columns]
     if absent:
-        raise bad(path.name, "line 1", ",".join(table.columns)[:80], f"the columns {','.join(columns)}")
+        found = ",".join(_name(name) for name in heading.split(delimiter))
+        raise bad(path.name, f"line 1, no column {', '.join(absent)}", "".join(filter(str.isprintable, found)), wanted)
     table = table[list(columns)].fillna("").apply(lambda column: column.str.strip())
+    if delimiter != ",":  # a sheet saved with semicolons or tabs writes decimal commas
+        for name in {"value", "moment_tm"} & set(columns):
+            table[name] = table[name].str.replace(",", ".", regex=False)
     return cast("pd.DataFrame", table[~table.eq("").all(axis=1)])
 
 
+def _name(heading: str) -> str:
+    return heading.strip().strip('"').lower()
+
+
+def _not_a_table(file: str, words: str, wanted: str) -> BadInput:
+    """Say in a person's words why the reader of tables gave up."""
+    quote = re.search(r"inside string starting at row (\d+)", words)
+    if quote:
+        return bad(file, f"line {int(quote[1]) + 1}", "a quote that is never closed", wanted)
+    return bad(file, "whole file", words.strip().splitlines()[-1], wanted)
+
+
 def _times(column: pd.Series[str], line: Array, file: str, name: str, faults: list[Fault]) -> Array:
-    stamps = pd.to_datetime(column, utc=True, format="ISO8601", errors="coerce")
-    wrong = stamps.isna().to_numpy()
-    _each(faults, file, line, name, column, wrong, "a time such as 2030-05-14T09:30:00.125Z")
+    # RFC 3339 lets T and Z be small; nanoseconds since 1970 hold no more than these years.
+    stamps = pd.to_datetime(column.str.upper(), utc=True, format="ISO8601", errors="coerce")
+    wrong = ~stamps.dt.year.between(1971, 2199).to_numpy()
+    _each(faults, file, line, name, column, wrong, "a time such as 2030-05-14T09:30:00.125Z, from 1971 to 2199")
+    stamps = stamps.where(~wrong, pd.Timestamp(0, tz="UTC"))
     return stamps.dt.tz_localize(None).to_numpy().astype("datetime64[ns]").astype(np.int64)
 
 

@@ -8,8 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
+from config.csvtext import LARGEST_NUMBER
 from config.errors import bad
 from config.folder import TestFolder, digest
+from config.load import parse_settings
+from config.plan import Plan
 from logger.archive.writer import RunWriter
 from logger.events import EventLog
 from logger.records import Channel, Quantity, Reading, Series
@@ -83,10 +86,19 @@ def import_readings(
             "record", "this test folder", place.path.name, "a folder without a record; choose a new one to import into"
         )
     given = {"displacement_t": displacement_t, "bm_m": bm_m, "km_m": km_m}
+    if any(event.kind == "window_open" for event in EventLog(place.path).read()):
+        raise bad("events.jsonl", "this test folder", "marked windows", "a folder without marks; choose a new one")
+    for name, value in given.items():
+        if value is not None and not 0 < value < LARGEST_NUMBER:
+            raise bad("command line", f"--{name.replace('_', '-')}", value, "a number above 0 and under 1e9")
     plan_made = not place.plan_file.exists()
     if plan_made:
+        text = _small_plan(place.path.resolve().name, table, given)
+        parse_settings(
+            text, Plan
+        )  # before anything is written: a half-made folder would stand in the next attempt's way
         place.path.mkdir(parents=True, exist_ok=True)
-        place.plan_file.write_text(_small_plan(place.path.resolve().name, table, given), encoding="utf-8", newline="\n")
+        place.plan_file.write_text(text, encoding="utf-8", newline="\n")
     elif any(value is not None for value in given.values()):
         raise bad("command line", "--displacement-t, --bm-m, --km-m", None, "these in plan.toml, since there is one")
     plan = place.plan()

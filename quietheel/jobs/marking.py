@@ -64,28 +64,31 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
     labels = [window.label for window in now.windows]
     steps = [step.label for step in movements(plan)] if plan.weights or plan.movements else []
     if kind == "movement" and steps:
-        _one_of("movement", data.get("movement"), steps)
+        _one_of("movement", data.get("movement"), steps, "a movement of the plan")
     if kind == "window_close" and data.get("window") is None and now.open_window is None:
         raise bad("mark", "window_close", None, "an open window; `quietheel mark open` opens one")
     if kind in ("window_close", "void", "overrule", "confirm", "reading") and data.get("window") is not None:
-        _one_of("window", data["window"], labels + (steps if kind == "confirm" else []))
+        _one_of("window", data["window"], labels + (steps if kind == "confirm" else []), "a window that was opened")
     if kind == "void" and data.get("event") is not None:
-        _one_of("event", data["event"], [event.number for event in events])
+        _one_of("event", data["event"], [event.number for event in events], "the number of a mark")
     if kind == "people":
         if data.get("place") is not None:
-            _one_of("place", data["place"], [place.name for place in plan.muster_stations])
+            _one_of(
+                "place", data["place"], [place.name for place in plan.muster_stations], "a muster station of the plan"
+            )
         elif data.get("position_m") is None and not data.get("ashore"):
             raise bad("mark", "people, place", None, "a muster station, a position, or --ashore")
         if plan.people:
-            _one_of("person", data.get("person"), [person.name for person in plan.people])
+            _one_of("person", data.get("person"), [person.name for person in plan.people], "a person of the plan")
     if kind == "reading":
-        _one_of("station", data.get("station"), [s.name for s in plan.stations if s.kind in ("pendulum", "u_tube")])
+        by_hand = [s.name for s in plan.stations if s.kind in ("pendulum", "u_tube")]
+        _one_of("station", data.get("station"), by_hand, "a pendulum or U-tube of the plan")
 
 
-def _one_of(what: str, given: object, known: Sequence[object]) -> None:
+def _one_of(what: str, given: object, known: Sequence[object], none: str) -> None:
     if given not in known:
-        there = ", ".join(str(name) for name in known) or "there is none yet"
-        raise bad("mark", what, given, f"one of: {there}")
+        there = ", ".join(str(name) for name in known)
+        raise bad("mark", what, given, f"one of: {there}" if there else f"{none}, and none is there yet")
 
 
 def state(folder: Path | str) -> DayState:

@@ -140,8 +140,8 @@ def write_result(place: TestFolder, result: Mapping[str, Any], name: str = "redu
     -------
     (the file written, the file the older one was kept as or None).
     """
-    if not name.replace("-", "").replace("_", "").replace(".", "").isalnum():
-        raise bad("command line", "--as", name, "letters, digits, dots, minus, underscore")
+    if len(name) > 64 or not name.replace("-", "").replace("_", "").replace(".", "").isalnum():
+        raise bad("command line", "--as", name, "letters, digits, dots, minus, underscore, 64 at most")
     place.results.mkdir(exist_ok=True)
     target = place.results / f"{name}.json"
     kept = _keep(target, result) if target.is_file() else None

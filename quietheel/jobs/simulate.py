@@ -88,6 +88,8 @@ def prepare(scenario: Path | str, place: TestFolder, seed: int | None, tell: Cal
         raise bad("command line", "SCENARIO", str(scenario), f"a scenario file, or one of: {', '.join(known)}")
     if place.record.is_dir() and any(place.record.glob("*/start.json")):
         raise bad("record", "this test folder", place.path.name, "a folder without a record; nothing was written")
+    if seed is not None and seed < 0:
+        raise bad("command line", "--seed", seed, "a whole number, 0 or more")
     tell("working out the day")
     loaded = load_scenario(path)
     day = make_day(loaded, seed)

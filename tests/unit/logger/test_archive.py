@@ -103,7 +103,7 @@ def test_a_sealed_segment_explains_itself_to_an_ordinary_reader(tmp_path: Path) 
 def test_the_start_record_is_on_disk_before_the_first_reading(tmp_path: Path) -> None:
     writer = RunWriter(tmp_path, [AFT], "d" * 64, Clock())
     folder = writer.start()
-    start = json.loads((folder / "start.json").read_text())
+    start = json.loads((folder / "start.json").read_text(encoding="utf-8"))
     assert start["channels"][0]["source"] == "serial:COM4" and start["plan_digest"] == "d" * 64
     run = list_runs(tmp_path)[0]
     assert run.cut_off and run.started_ns == START and run.channels == (AFT,)
@@ -142,7 +142,7 @@ def test_segments_are_sealed_on_the_way_and_nothing_is_counted_twice(tmp_path: P
     assert not list(writer.folder.glob("journal-*"))
     aft, mast = read_series(tmp_path, repair=False)
     assert (len(aft), len(mast)) == (1000, 100)
-    stop = json.loads((writer.folder / "stop.json").read_text())
+    stop = json.loads((writer.folder / "stop.json").read_text(encoding="utf-8"))
     assert sum(segment["rows"] for segment in stop["segments"]) == 1100
 
 
@@ -200,7 +200,9 @@ def test_a_full_disk_is_said_and_survived(tmp_path: Path, monkeypatch: pytest.Mo
     assert not result.error and result.safe_rows == 100
     writer.stop("test")
     assert len(read_series(tmp_path, repair=False)[0]) == 100
-    kinds = [json.loads(line)["kind"] for line in (writer.folder / "notes.jsonl").read_text().splitlines()]
+    kinds = [
+        json.loads(line)["kind"] for line in (writer.folder / "notes.jsonl").read_text(encoding="utf-8").splitlines()
+    ]
     assert kinds == ["disk", "disk", "stopped"]
 
 

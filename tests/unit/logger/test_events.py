@@ -182,12 +182,14 @@ def test_a_changed_line_is_found(tmp_path: Path) -> None:
     log = EventLog(tmp_path)
     for minute in range(5):
         append(log, minute, "note", text=f"line {minute}")
-    text = log.path.read_text()
-    log.path.write_text(text.replace("line 2", "line 7"))
+    text = log.path.read_text(encoding="utf-8")
+    log.path.write_text(text.replace("line 2", "line 7"), encoding="utf-8", newline="\n")
     report = log.verify()
     assert report.faults == ("events.jsonl: line 4 does not carry the digest of line 3",)
     assert len(log.read()) == 5 and not log.read()[3].intact
-    log.path.write_text("".join(line for n, line in enumerate(text.splitlines(True)) if n != 1))
+    log.path.write_text(
+        "".join(line for n, line in enumerate(text.splitlines(True)) if n != 1), encoding="utf-8", newline="\n"
+    )
     assert not log.verify().intact
 
 

@@ -229,12 +229,12 @@ def test_scale_keeps_its_comment_in_its_column() -> None:
 
 def test_a_calibration_the_plan_would_not_take_changes_nothing(tmp_path: Path) -> None:
     path = tmp_path / "plan.toml"
-    path.write_text(PLAN)
+    path.write_text(PLAN, encoding="utf-8", newline="\n")
     with pytest.raises(BadInput, match="scale"):
         write_calibration(path, "aft", {"scale": -1.0})
     with pytest.raises(BadInput, match="one of aft, forward, bridge"):
         write_calibration(path, "mast", {"scale": 1.0})
-    assert path.read_text() == PLAN
+    assert path.read_text(encoding="utf-8") == PLAN
 
 
 def test_ports_with_sample_lines() -> None:

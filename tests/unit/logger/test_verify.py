@@ -42,7 +42,7 @@ def test_a_sound_folder(tmp_path: Path) -> None:
     path, _ = folder(tmp_path, [reading(n) for n in range(500)], Limits(segment_rows=100))
     report = verify(path)
     assert report.sound and not report.findings and not report.gaps
-    assert report.lines() == ["1 runs, 500 readings, 1 marks: sound"]
+    assert report.lines() == ["1 run, 500 readings, 1 mark: sound"]
     assert report.events_digest == digest(path / "events.jsonl")
 
 
@@ -71,9 +71,9 @@ def test_a_byte_changed_in_a_segment_is_found(tmp_path: Path) -> None:
 
 def test_a_changed_start_record_is_found(tmp_path: Path) -> None:
     path, run = folder(tmp_path, [reading(n) for n in range(50)])
-    start = json.loads((run / "start.json").read_text())
+    start = json.loads((run / "start.json").read_text(encoding="utf-8"))
     start["channels"][0]["calibration"] = {"scale": 2}
-    (run / "start.json").write_text(json.dumps(start))
+    (run / "start.json").write_text(json.dumps(start), encoding="utf-8", newline="\n")
     assert "start.json: its digest is not that of the stop record" in "\n".join(verify(path).lines())
 
 
@@ -99,7 +99,7 @@ def test_a_cut_off_run_with_a_torn_tail(tmp_path: Path) -> None:
 
 def test_a_stop_record_cannot_point_outside(tmp_path: Path) -> None:
     path, run = folder(tmp_path, [reading(n) for n in range(50)])
-    stop = json.loads((run / "stop.json").read_text())
+    stop = json.loads((run / "stop.json").read_text(encoding="utf-8"))
     stop["sha256"]["../../secret"] = "0"
-    (run / "stop.json").write_text(json.dumps(stop))
+    (run / "stop.json").write_text(json.dumps(stop), encoding="utf-8", newline="\n")
     assert verify(path).runs[0].digests == tuple(sorted((k, v) for k, v in stop["sha256"].items() if "/" not in k))

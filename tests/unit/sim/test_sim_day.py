@@ -209,10 +209,10 @@ def test_a_scenario_file_names_what_is_wrong(tmp_path: Path) -> None:
     )
     with pytest.raises(BadInput, match="no person named cook; known: mate"):
         load_scenario(file)
-    file.write_text("[vessel]\nlenght_m = 5\n")
+    file.write_text("[vessel]\nlenght_m = 5\n", encoding="utf-8", newline="\n")
     with pytest.raises(BadInput, match=r"line 2.*did you mean length_m"):
         load_scenario(file)
-    file.write_text('[vessel]\nrestoring = "kn"\n')
+    file.write_text('[vessel]\nrestoring = "kn"\n', encoding="utf-8", newline="\n")
     with pytest.raises(BadInput, match=r"vessel\.kn"):
         simulate(load_scenario(file))
 

@@ -59,7 +59,7 @@ def gm_of_day(
     if day is None:
         return "no record of heel in this folder"
     if not day.windows:
-        return "no window was marked"
+        return "no window was marked, or none that is closed and not void"
     kn = fluid_curve(case, liquids)
     reason = "BM is not known: give hydrostatics.bm_m, a table or offsets"
     bm = Maybe(case.bm) if case.bm is not None else Maybe(None, reason)

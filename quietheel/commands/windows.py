@@ -37,7 +37,7 @@ def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
         print_json({"windows": [window_json(day, window) for window in day.heel.windows]})
         return
     if not day.heel.windows:
-        talk("no closed window yet; `quietheel mark open` and `quietheel mark close` make one")
+        talk("no closed window yet that is not void; `quietheel mark open` and `quietheel mark close` make one")
         return
     click.echo(f"{'window':<10} {'length':>7} {'heel':>10}  {'95 % interval':<14} {'roll':>7}  verdict")
     for window in day.heel.windows:

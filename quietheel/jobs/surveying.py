@@ -52,7 +52,9 @@ def survey(folder: Path | str = ".") -> SurveyState:
     plan = place.plan()
     tables = read_tables(place, plan)
     if tables.survey is None:
-        raise bad("survey.csv", "whole file", None, "the survey; `quietheel plan forms` writes a form that gives one")
+        there = "no line filled in" if (place.path / "survey.csv").is_file() else "no such file"
+        wanted = "the survey, one item a line; `quietheel survey forms` writes a form that gives one"
+        raise bad("survey.csv", "whole file", there, wanted)
     found = gather(plan, tables.survey, liquids(plan.tanks, tables))
     return SurveyState(
         tables.survey,

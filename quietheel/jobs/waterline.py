@@ -27,7 +27,7 @@ def waterline(folder: Path | str = ".") -> Answer:
     plan = place.plan()
     tables = read_tables(place, plan)
     if tables.waterline is None:
-        raise bad(
-            "waterline.csv", "whole file", None, "draughts and freeboards, one a line; `quietheel new` writes a form"
-        )
+        found = "no line filled in" if (place.path / "waterline.csv").is_file() else "no such file"
+        wanted = "draughts and freeboards, one a line; `quietheel new` writes a file to fill in"
+        raise bad("waterline.csv", "whole file", found, wanted)
     return reduce_day(DayInputs(plan=plan, tables=tables))

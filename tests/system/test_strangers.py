@@ -134,3 +134,23 @@ def test_no_color_is_honoured(monkeypatch: pytest.MonkeyPatch, capsys: pytest.Ca
     monkeypatch.setenv("NO_COLOR", "1")
     assert run(["windows", "nowhere"]) == 2
     assert "\x1b[" not in capsys.readouterr().err
+
+
+def test_every_function_of_the_front_door_is_there_and_documented() -> None:
+    import quietheel
+
+    for name in quietheel.__all__:
+        if name != "__version__":
+            assert getattr(quietheel, name).__doc__
+    assert {"mark", "waterline", "reduce", "read_frame"} <= set(dir(quietheel))
+
+
+def test_an_empty_form_and_a_missing_one_are_told_apart(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "quay"
+    assert typed(tmp_path, "new", "quay").returncode == 0
+    for file, verb in (("survey.csv", ["survey", "totals"]), ("waterline.csv", ["waterline"])):
+        assert run([*verb, str(folder)]) == 2
+        assert f"{file}, whole file: found no line filled in" in capsys.readouterr().err
+        (folder / file).unlink()
+        assert run([*verb, str(folder)]) == 2
+        assert f"{file}, whole file: found no such file" in capsys.readouterr().err

@@ -51,6 +51,16 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+def typed(path: object) -> str:
+    """A path as it is typed on a command line: in quotes where it has blanks.
+
+    >>> typed("practice"), typed("a day")
+    ('practice', '"a day"')
+    """
+    text = str(path)
+    return f'"{text}"' if " " in text else text
+
+
 def interactive() -> bool:
     """Whether a person sits at the terminal."""
     return sys.stdin is not None and sys.stdin.isatty()

@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from logger.live import Notice, Now
-from quietheel.commands.common import talk
+from quietheel.commands.common import talk, typed
 from quietheel.jobs.demo import demo
 
 
@@ -40,7 +40,7 @@ def command(folder: Path, seed: int | None, seconds: float) -> None:
     talk()
     for path in (done.report.html, done.report.pdf, done.report.reduction):
         talk(f"  {path}")
-    talk(f"Next: quietheel replay {folder} --page, or open {done.report.html}")
+    talk(f"Next: quietheel replay {typed(folder)} --page, or open {typed(done.report.html)}")
 
 
 class _Progress:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from quietheel.commands.common import counted, json_option, print_json, talk
+from quietheel.commands.common import counted, json_option, print_json, talk, typed
 from quietheel.jobs.importing import import_readings
 
 _file = click.Path(path_type=Path, dir_okay=False)
@@ -53,4 +53,4 @@ def command(
         talk("wrote a small plan.toml; fill in what it lacks")
     for name in made.unplanned:
         talk(f"{name} is no station of the plan: its calibration is assumed")
-    talk(f"Next: quietheel reduce {folder}")
+    talk(f"Next: quietheel reduce {typed(folder)}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from quietheel.commands.common import typed
 from quietheel.jobs.new import new
 
 
@@ -18,4 +19,4 @@ def command(name: str) -> None:
     click.echo(f"{folder}: made")
     for file in sorted(path for path in folder.rglob("*") if path.is_file()):
         click.echo(f"  {file.relative_to(folder)}", err=True)
-    click.echo(f"Next: cd {folder}, fill in plan.toml, then: quietheel plan check", err=True)
+    click.echo(f"Next: cd {typed(folder)}, fill in plan.toml, then: quietheel plan check", err=True)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from quietheel.commands.common import json_option, print_json, talk
+from quietheel.commands.common import json_option, print_json, talk, typed
 from quietheel.jobs.simulate import simulate
 
 
@@ -41,4 +41,4 @@ def command(scenario: str, folder: Path, seed: int | None, as_json: bool) -> Non
     click.echo(f"{made.folder}: {made.readings} readings, {made.windows} windows; true GM {truth.gm_m:.4f} m")
     for spoilt in truth.spoils:
         click.echo(f"  spoilt: {spoilt.what}")
-    talk(f"Next: quietheel reduce {made.folder}; truth.json says what should come out")
+    talk(f"Next: quietheel reduce {typed(made.folder)}; truth.json says what should come out")

@@ -11,41 +11,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
-from config.errors import bad
+from config.errors import BadInput, bad
 from logger.archive.layout import Clock
 from logger.chain import Line, append_line, read_lines
+from logger.mark_form import CONFIRMATIONS, KINDS, check
 
-KINDS = {
-    "gangway": "state: pulled or back",
-    "movement": "movement: label of the movement whose weights are now in place",
-    "window_open": "window, movement: both may be left out for the movement the day is at",
-    "window_close": "window: may be left out for the one that is open",
-    "confirm": "what: one or more of lines, muster, crane, clear, quiet; window: may be left out",
-    "void": "event (number of a line) or window (label), reason",
-    "note": "text",
-    "people": "person; place (muster station) or position_m; ashore: true for one who left",
-    "reading": "station, deflections_mm; window, zero_mm and one_leg may be left out",
-    "density": "value_kg_m3; place and depth_m may be left out",
-    "waterline": "mark, kind, value_m",
-    "overrule": "window, verdict, reason",
-}
-"""Kinds of marks and what their data hold."""
-_NEEDED = {
-    "gangway": ("state",),
-    "movement": ("movement",),
-    "confirm": ("what",),
-    "void": ("reason",),
-    "note": ("text",),
-    "people": ("person",),
-    "reading": ("station", "deflections_mm"),
-    "density": ("value_kg_m3",),
-    "waterline": ("mark", "kind", "value_m"),
-    "overrule": ("window", "verdict", "reason"),
-}
-LONGEST_TEXT = 4000
-"""Characters in one text of a mark."""
+__all__ = ["CONFIRMATIONS", "KINDS", "ChainReport", "Event", "EventLog", "check", "effective", "rfc3339"]
+
+LATEST_NS = 2**63 - 1
+"""No mark is later, UTC ns: what fits the record's time columns."""
 
 
 @dataclass(frozen=True)
@@ -123,9 +99,11 @@ class EventLog:
         ------
         BadInput for an unknown kind or lacking data; OSError where the disk refuses.
         """
-        checked = check(kind, by, dict(data or {}))
+        checked = check(kind, by, data or {})
         entered = self._clock.utc_ns()
         happened = entered if at_ns is None else at_ns
+        if not _is_time(happened):
+            raise bad("mark", "at", happened, "a time after 1970, in ns")
         number, _ = append_line(
             self.path,
             lambda _: {
@@ -149,45 +127,6 @@ class EventLog:
         faults = [line.problem for line in lines if line.problem]
         faults += [f"line {line.number} is no mark" for line in lines if not line.problem and _event(line) is None]
         return ChainReport(len(lines), tuple(f"events.jsonl: {fault}" for fault in faults), _file_digest(self.path))
-
-
-def check(kind: str, by: str, data: dict[str, Any]) -> dict[str, Any]:
-    """Check a mark before it is written; returns its data. Raises BadInput."""
-    if kind not in KINDS:
-        raise bad("mark", "kind", kind, f"one of {', '.join(KINDS)}")
-    if not by.strip():
-        raise bad("mark", "by", None, "who says so")
-    for key in _NEEDED.get(kind, ()):
-        if data.get(key) in (None, "", [], ()):
-            raise bad("mark", f"{kind}, {key}", None, KINDS[kind])
-    if kind == "gangway" and data["state"] not in ("pulled", "back"):
-        raise bad("mark", "gangway, state", data["state"], "pulled or back")
-    if kind == "confirm":
-        what = [data["what"]] if isinstance(data["what"], str) else list(data["what"])
-        for one in what:
-            if one not in CONFIRMATIONS:
-                raise bad("mark", "confirm, what", one, f"one of {', '.join(CONFIRMATIONS)}")
-        data["what"] = what
-    if kind == "void" and not ({"event", "window"} & data.keys()):
-        raise bad("mark", "void", None, "event (number of a line) or window (label)")
-    if kind == "overrule" and data["verdict"] not in ("fine", "caution", "rejected"):
-        raise bad("mark", "overrule, verdict", data["verdict"], "fine, caution or rejected")
-    if kind == "reading":
-        data["deflections_mm"] = [_number(value, "reading, deflections_mm") for value in data["deflections_mm"]]
-    for key, value in (*data.items(), ("by", by)):
-        if isinstance(value, str) and len(value) > LONGEST_TEXT:
-            raise bad("mark", key, value, f"at most {LONGEST_TEXT} characters")
-    return data
-
-
-CONFIRMATIONS = {
-    "lines": "lines slack and drooping",
-    "muster": "all mustered",
-    "crane": "crane stowed",
-    "clear": "tug, fenders and small craft clear",
-    "quiet": "decks quiet, services off",
-}
-"""What is confirmed for each window, and how it is said."""
 
 
 def rfc3339(ns: int) -> str:
@@ -217,24 +156,24 @@ def effective(events: Iterable[Event]) -> tuple[list[Event], dict[int, Event]]:
     return sorted(written, key=lambda event: (event.at_ns, event.number)), voids
 
 
-def _number(value: object, where: str) -> float:
-    try:
-        number = float(str(value).replace(",", "."))
-    except ValueError:
-        number = float("nan")
-    if not abs(number) < 1e6:
-        raise bad("mark", where, value, "a number in mm")
-    return number
-
-
 def _event(line: Line) -> Event | None:
+    """The mark that a line holds; None where it could not have been written by `EventLog.append`."""
     entry = line.data
     if entry is None:
         return None
-    at, kind, by, data, entered = (entry.get(key) for key in ("at_ns", "kind", "by", "data", "entered_ns"))
-    if not (isinstance(at, int) and isinstance(kind, str) and kind in KINDS and isinstance(data, dict)):
+    at, entered, data = entry.get("at_ns"), entry.get("entered_ns"), entry.get("data")
+    if not _is_time(at) or not isinstance(data, dict):
         return None
-    return Event(line.number, at, kind, str(by), data, entered if isinstance(entered, int) else at, line.intact)
+    try:
+        checked = check(entry.get("kind"), entry.get("by"), data)
+    except BadInput:
+        return None
+    entered = entered if _is_time(entered) else at
+    return Event(line.number, at, str(entry["kind"]), str(entry["by"]), checked, entered, line.intact)
+
+
+def _is_time(value: object) -> TypeGuard[int]:
+    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= LATEST_NS
 
 
 def _file_digest(path: Path) -> str:

@@ -109,6 +109,27 @@ KEYS = [b'"v":', b'"bt":', b'"roll":', b'"must_":1,', b"\x00", b"\xff", b"\xe2\x
 WORDS = (*SIGNS, *(text.encode() for text in TEXTS), *KEYS)
 
 
+def checked(intake: Intake, chunk: Chunk, host_ns: int) -> list[Reading]:
+    """Feed one chunk; whatever it holds, readings are what they should be and no decoder has failed."""
+    before = intake.raw.count
+    readings = intake.chunk(chunk, host_ns)
+    for reading in readings:
+        assert isinstance(reading, Reading)
+        assert abs(reading.value) < 1e12
+        assert reading.device_ns is None or 0 < reading.device_ns < 2**63
+        assert len(reading.sent) < 80
+    for sample in intake.raw.newest if intake.raw.count > before else ():
+        assert DECODER_FAILED not in sample.reason, sample
+    return readings
+
+
+def right_checksum(data: bytes) -> bytes:
+    """Put the checksum of a sentence right, so that mutations get past it."""
+    star = data.find(b"*")
+    body = data[1 : star if star > 0 else len(data)]
+    return b"$%s*%02X\r\n" % (body, checksum(body))
+
+
 class Fuzzer:
     """Feeds mutated bytes to one intake of every kind."""
 
@@ -140,19 +161,12 @@ class Fuzzer:
     def feed(self, intake: Intake, data: bytes) -> None:
         """Feed one string, now and then after an interruption, a drop or a step of the clock."""
         self._host_ns += self.chance.randrange(200_000_000)
-        before, newest = intake.raw.count, intake.raw
-        chunk = Chunk(data, 0, *self._trouble())
-        readings = intake.chunk(chunk, self._host_ns)
-        for reading in readings:
-            assert isinstance(reading, Reading)
-            assert abs(reading.value) < 1e12
-            assert reading.device_ns is None or 0 < reading.device_ns < 2**63
-            assert len(reading.sent) < 80
+        before = intake.raw.count
+        readings = checked(intake, Chunk(data, 0, *self._trouble()), self._host_ns)
         self.readings += len(readings)
-        if newest.count > before:
-            assert DECODER_FAILED not in newest.newest[-1].reason, newest.newest[-1]
+        if intake.raw.count > before:
             # What a reason quotes is not what makes it another one.
-            reason = re.sub("'.*|[0-9]+", "#", newest.newest[-1].reason)
+            reason = re.sub("'.*|[0-9]+", "#", intake.raw.newest[-1].reason)
             outcome = f"{intake.station.name}: {reason[:40]}"
         else:
             outcome = (
@@ -222,10 +236,7 @@ class Fuzzer:
                     low, high = chance.choice(digits)
                     data[low:high] = b"%d" % chance.getrandbits(chance.choice((1, 8, 31, 64, 200)))
             elif data[:1] == b"$":
-                # Put the checksum right, so that mutations get past it.
-                star = data.find(b"*")
-                body = bytes(data[1 : star if star > 0 else len(data)])
-                data[:] = b"$%s*%02X\r\n" % (body, checksum(body))
+                data[:] = right_checksum(bytes(data))
         return bytes(data[:LONGEST])
 
 

@@ -6,13 +6,14 @@ import sys
 from pathlib import Path
 
 
-def resident_mb() -> float:
-    """Now, MB; NaN where the system does not say."""
+def resident_mb(pid: int | str = "self") -> float:
+    """Of this process or another, now, MB; NaN where the system does not say."""
     try:
-        text = Path("/proc/self/status").read_text(encoding="ascii")
+        text = Path(f"/proc/{pid}/status").read_text(encoding="ascii")
     except OSError:
         return float("nan")
-    return next(float(line.split()[1]) for line in text.splitlines() if line.startswith("VmRSS")) / 1024.0
+    sizes = (float(line.split()[1]) / 1024.0 for line in text.splitlines() if line.startswith("VmRSS"))
+    return next(sizes, float("nan"))
 
 
 def peak_mb() -> float:

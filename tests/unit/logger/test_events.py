@@ -6,12 +6,14 @@ import json
 import math
 import multiprocessing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from config.errors import BadInput
 from config.plan import MusterStation, Person, Plan, Sequence, Weight
 from config.stations import ChannelMap, Station
+from logger.chain import append_line
 from logger.daystate import state_of_day
 from logger.events import EventLog
 from logger.hand_read import hand_heel, swing_mean
@@ -242,3 +244,42 @@ def test_u_tube_and_sign_of_a_device_that_reads_to_port() -> None:
     assert hand_heel(port, [140]).heel == -hand_heel(tube, [140]).heel
     with pytest.raises(ValueError, match="not a pendulum"):
         hand_heel(Station(name="aft"), [1.0])
+
+
+@pytest.mark.parametrize(
+    ("kind", "data"),
+    [
+        ("confirm", {}),
+        ("confirm", {"what": True}),
+        ("confirm", {"what": [["lines"]]}),
+        ("movement", {}),
+        ("gangway", {"state": "half"}),
+        ("reading", {"station": "pendulum", "deflections_mm": {"1": 2}}),
+        ("reading", {"station": "pendulum", "deflections_mm": [1, None]}),
+        ("reading", {"station": "pendulum", "deflections_mm": [1], "zero_mm": "nothing"}),
+        ("people", {"person": "mate", "position_m": [1, "x", 2]}),
+        ("people", {"person": "guest", "mass_kg": [75]}),
+        ("overrule", {"window": "1", "verdict": "fine"}),
+        ("note", {"text": {"deep": "er"}}),
+        (["note"], {"text": "x"}),
+    ],
+)
+def test_a_line_that_no_mark_could_have_left_is_named_and_the_day_goes_on(
+    tmp_path: Path, kind: object, data: dict[str, object]
+) -> None:
+    log = EventLog(tmp_path)
+    log.append("gangway", "mate", {"state": "pulled"}, at_ns=1_900_000_000_000_000_000)
+    append_line(log.path, lambda _: {"at_ns": 1_900_000_000_000_000_000, "kind": kind, "by": "mate", "data": data})
+    log.append("note", "mate", {"text": "on we go"}, at_ns=1_900_000_001_000_000_000)
+    assert [event.kind for event in log.read()] == ["gangway", "note"]
+    assert log.verify().faults == ("events.jsonl: line 2 is no mark",)
+    assert state_of_day(log.read(), Plan()).gangway == "pulled"
+
+
+@pytest.mark.parametrize("at_ns", [-1, 2**63, 10**30, True, 1.5, "now"])
+def test_a_mark_at_no_time_is_none(tmp_path: Path, at_ns: Any) -> None:
+    log = EventLog(tmp_path)
+    with pytest.raises(BadInput):
+        log.append("note", "mate", {"text": "x"}, at_ns=at_ns)
+    append_line(log.path, lambda _: {"at_ns": at_ns, "kind": "note", "by": "mate", "data": {"text": "x"}})
+    assert log.read() == []

@@ -11,13 +11,13 @@ import asyncio
 import threading
 from collections import deque
 from dataclasses import dataclass
+from typing import NamedTuple
 
 CHUNK_COST = 200
 """Bytes. What holding a chunk costs beside its data, so that a flood of single bytes is bounded too."""
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
+class Chunk(NamedTuple):
     """Bytes as they came, stamped where they came in."""
 
     data: bytes

@@ -49,6 +49,7 @@ class LineFramer:
 
     def feed(self, data: bytes) -> tuple[list[bytes], list[NoReading]]:
         """See `Framer`. What goes over the limit is cut into pieces of that length and none of it is a frame."""
+        data = data.replace(b"\r\n", b"\n")
         if b"\r" in data:
             data = data.replace(b"\r", b"\n")
         frames = data.split(b"\n")
@@ -68,9 +69,10 @@ class LineFramer:
             self._held = held[whole:]
             self._overlong = True
         longest = self._longest
-        kept = [frame for frame in frames if 0 < len(frame) <= longest]
-        if len(kept) != len(frames):
-            rejected += [NoReading(f, f"longer than {longest} bytes") for f in frames if len(f) > longest]
+        kept = list(filter(None, frames))
+        if kept and max(map(len, kept)) > longest:
+            rejected += [NoReading(frame, f"longer than {longest} bytes") for frame in kept if len(frame) > longest]
+            kept = [frame for frame in kept if len(frame) <= longest]
         return kept, rejected
 
     def reset(self) -> NoReading | None:

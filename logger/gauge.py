@@ -43,6 +43,7 @@ _TO_SI: dict[Quantity, dict[str, float]] = {
     Quantity.VOLTAGE: _VOLTAGE,
 }
 _SI_OF_CANONICAL = {"deg": DEGREE, "kN": 1e3}
+_NOTHING = Flag.NONE
 _REVERSED = {"port", "bow"}
 """This side (or end) down reads positive on the device; the record counts starboard and stern as positive."""
 
@@ -167,7 +168,7 @@ class Gauge:
         self.sequence = number + 1
         sent = f"{text} {unit}" if unit else text
         return Reading(
-            self.station, self.quantity, host_ns, device_ns, value, sent, Flag(flags) if flags else Flag.NONE, number
+            self.station, self.quantity, host_ns, device_ns, value, sent, Flag(flags) if flags else _NOTHING, number
         )
 
     def lost(self, readings: int) -> None:

@@ -117,8 +117,10 @@ class Intake:
             return
         self.readings += len(readings)
         self.last = readings[-1]
-        for reading in readings:
-            self._meters[reading.quantity].take(reading)
+        for quantity, meter in self._meters.items():
+            mine = [reading for reading in readings if reading.quantity is quantity]
+            if mine:
+                meter.take(mine[-1], len(mine))
 
     def adopt(self, quantity: Quantity, value: float, host_ns: int, flags: Flag = Flag.NONE) -> Reading | None:
         """Number and count a reading that needs no decoding: one played back from a record."""

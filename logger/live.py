@@ -126,10 +126,10 @@ class ChannelMeter:
         self.last: Reading | None = None
         self._rate = RateMeter()
 
-    def take(self, reading: Reading) -> None:
-        """Note one reading."""
-        self.last = reading
-        self._rate.count(reading.host_ns)
+    def take(self, last: Reading, readings: int = 1) -> None:
+        """Note readings that arrived together, by the last of them."""
+        self.last = last
+        self._rate.count(last.host_ns, readings)
 
     def now(self, host_ns: int) -> ChannelNow | None:
         """The channel at this moment; None before its first reading."""

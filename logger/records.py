@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from enum import IntFlag, StrEnum
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,9 +60,8 @@ class Flag(IntFlag):
     """Value at the limit of the device's range."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One value as a station sent it."""
+class Reading(NamedTuple):
+    """One value as a station sent it. A tuple: hundreds of thousands are made a second, and taken apart by column."""
 
     station: str
     """Name of the station in the plan."""

@@ -32,7 +32,7 @@ def pause(attempt: int, chance: random.Random) -> float:
     """Seconds before another try: doubling up to a limit, jittered by a fifth either way.
 
     >>> [round(pause(n, random.Random(1)), 2) for n in (0, 3, 60)]
-    [0.09, 0.73, 0.91]
+    [0.09, 0.68, 0.85]
     """
     return min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(attempt, 20)) * chance.uniform(0.8, 1.2)
 

@@ -37,11 +37,13 @@ def strings(texts: Sequence[str]) -> Any:
     >>> strings(["1.2 deg", ""]).to_pylist()
     ['1.2 deg', '']
     """
-    encoded = [text.encode("utf-8", "replace") for text in texts]
-    offsets = np.zeros(len(encoded) + 1, dtype=np.int32)
-    np.cumsum([len(text) for text in encoded], out=offsets[1:])
-    data = b"".join(encoded)
-    return pa.Array.from_buffers(pa.utf8(), len(encoded), [None, pa.py_buffer(offsets), pa.py_buffer(data)])
+    data = "".join(texts).encode("utf-8", "replace")
+    lengths = list(map(len, texts))
+    if len(data) != sum(lengths):
+        lengths = [len(text.encode("utf-8", "replace")) for text in texts]
+    offsets = np.zeros(len(texts) + 1, dtype=np.int32)
+    np.cumsum(lengths, out=offsets[1:])
+    return pa.Array.from_buffers(pa.utf8(), len(texts), [None, pa.py_buffer(offsets), pa.py_buffer(data)])
 
 
 def to_numpy(column: Any) -> Column:

@@ -86,18 +86,25 @@ def batch_of(readings: Sequence[Reading], index: Mapping[Key, int], schema: Any)
     A device time beyond the range of int64 ns is stored as none, text that is not valid Unicode with its bad
     characters replaced; nothing that a station sends may stop the logger.
     """
-    device = [_within(reading.device_ns) for reading in readings]
-    there = np.array([ns is not None for ns in device])
+    station, quantity, host, device, value, sent, flags, sequence = zip(*readings, strict=True)
     columns = [
-        from_numpy(np.array([reading.host_ns for reading in readings], dtype=np.int64)).view(_UTC),
-        from_numpy(np.array([ns or 0 for ns in device], dtype=np.int64), None if there.all() else there).view(_UTC),
-        from_numpy(np.array([index[reading.station, reading.quantity] for reading in readings], dtype=np.int16)),
-        from_numpy(np.array([reading.value for reading in readings], dtype=np.float64)),
-        strings([reading.sent for reading in readings]),
-        from_numpy(np.array([int(reading.flags) & 0xFFFF for reading in readings], dtype=np.uint16)),
-        from_numpy(np.array([reading.sequence for reading in readings], dtype=np.int64)),
+        from_numpy(np.array(host, dtype=np.int64)).view(_UTC),
+        _device_times(device).view(_UTC),
+        from_numpy(np.array([index[key] for key in zip(station, quantity, strict=True)], dtype=np.int16)),
+        from_numpy(np.array(value, dtype=np.float64)),
+        strings(sent),
+        from_numpy((np.array(flags, dtype=np.int64) & 0xFFFF).astype(np.uint16)),
+        from_numpy(np.array(sequence, dtype=np.int64)),
     ]
     return pa.record_batch(columns, schema=schema)
+
+
+def _device_times(device: Sequence[int | None]) -> Any:
+    if device.count(None) == len(device):
+        return from_numpy(np.zeros(len(device), dtype=np.int64), np.zeros(len(device), dtype=np.bool_))
+    within = [_within(ns) for ns in device]
+    there = np.array([ns is not None for ns in within])
+    return from_numpy(np.array([ns or 0 for ns in within], dtype=np.int64), None if there.all() else there)
 
 
 def _within(ns: int | None) -> int | None:

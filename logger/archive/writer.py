@@ -9,12 +9,13 @@ row of its channel carries ``Flag.DROPPED_BEFORE``.
 from __future__ import annotations
 
 import contextlib
+import operator
 import platform
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from importlib import metadata
 from pathlib import Path
 
@@ -27,7 +28,9 @@ from logger.archive.layout import Clock, channel_to_json, journal_path, run_name
 from logger.archive.schema import COLUMNS, CONVENTIONS, batch_of
 from logger.archive.seal import Sealer
 from logger.chain import append_line
-from logger.records import Channel, Flag, Reading
+from logger.records import Channel, Flag, Quantity, Reading
+
+_channel_of: Callable[[Reading], tuple[str, Quantity]] = operator.attrgetter("station", "quantity")
 
 
 @dataclass(frozen=True)
@@ -177,9 +180,8 @@ class RunWriter:
 
     def append(self, readings: Sequence[Reading]) -> Appended:
         """Hand readings over; memory only. Raises BadInput for a channel that was not announced."""
-        unknown = next((r for r in readings if (r.station, r.quantity) not in self._index), None)
-        if unknown is not None:
-            raise bad("record", self.folder.name, f"{unknown.quantity} of {unknown.station}", "an announced channel")
+        for station, quantity in set(map(_channel_of, readings)) - self._index.keys():
+            raise bad("record", self.folder.name, f"{quantity} of {station}", "an announced channel")
         with self._memory:
             first = self._appended
             if first - self._visible + len(readings) > self.limits.waiting_rows:
@@ -260,7 +262,7 @@ class RunWriter:
             key = (reading.station, reading.quantity)
             lost = key in self._lacking
             self._lacking.discard(key)
-            flagged.append(replace(reading, flags=reading.flags | Flag.DROPPED_BEFORE) if lost else reading)
+            flagged.append(reading._replace(flags=reading.flags | Flag.DROPPED_BEFORE) if lost else reading)
         return flagged
 
     def _open(self, segment: int) -> None:

@@ -12,6 +12,7 @@ import datetime as dt
 from itertools import pairwise
 
 from config.stations import Station
+from logger.devicetime import in_range
 from logger.dialects.decoder import gauges, number
 from logger.framing import LineFramer, LinesInMessage, NoReading
 from logger.gauge import Gauge
@@ -44,6 +45,11 @@ _CUSTOMARY = {Quantity.HEEL: {"HEEL", "ROLL"}, Quantity.TRIM: {"TRIM", "PITCH", 
 _WIND_UNIT = {"M": "m/s", "N": "kn", "K": "km/h"}
 
 
+_HEX = [b"%02X" % number for number in range(256)]
+MOST_LAYOUTS = 64
+"""Of XDR sentences remembered; a device has one or a few."""
+
+
 def checksum(body: bytes) -> int:
     """Exclusive-or of all bytes, by folding one long integer in halves.
 
@@ -55,7 +61,8 @@ def checksum(body: bytes) -> int:
         folded ^= (folded >> 2048) ^ (folded >> 4096) ^ (folded >> 6144) if len(body) > 256 else 0
         folded ^= folded >> 1024
         folded ^= folded >> 512
-    folded ^= folded >> 256
+    if len(body) > 32:
+        folded ^= folded >> 256
     folded ^= folded >> 128
     folded ^= folded >> 64
     folded ^= folded >> 32
@@ -137,6 +144,7 @@ class NmeaDecoder:
         self._named: dict[str, Gauge] = {g.channel.field: g for g in self.gauges if g.channel.field}
         self._unnamed = [g for g in self.gauges if not g.channel.field]
         self._of = {q: [g for g in self.gauges if g.quantity is q] for q in Quantity}
+        self._layouts: dict[tuple[object, ...], list[tuple[int, Gauge, str]]] = {}
         self._untimed: set[int] = set()
         self._device_ns: int | None = None
 
@@ -153,7 +161,8 @@ class NmeaDecoder:
         if len(body) > LONGEST_SENTENCE:
             return NoReading(frame, "sentence too long")
         body = body[1:]
-        if given.strip().upper() != b"%02X" % checksum(body):
+        wanted = _HEX[checksum(body)]
+        if given != wanted and given.strip().upper() != wanted:
             return NoReading(frame, "checksum wrong")
         try:
             words = body.decode("ascii").split(",")
@@ -180,29 +189,39 @@ class NmeaDecoder:
         return device_ns
 
     def _xdr(self, frame: bytes, words: list[str], host_ns: int, device_ns: int | None) -> list[Reading] | NoReading:
+        # Sentences of one device differ in their values only: who takes what is worked out once for each layout.
+        layout = (*words[1::2], *words[4::4])
+        taken = self._layouts.get(layout)
+        if taken is None:
+            taken = self._taken(words)
+            if len(self._layouts) < MOST_LAYOUTS:
+                self._layouts[layout] = taken
         readings: list[Reading] = []
         wrong = ""
-        for at in range(1, len(words) - 3, 4):
-            type_, text, letter, name = words[at : at + 4]
-            gauge = self._named.get(name)
-            if gauge is None:
-                if not self._unnamed:
-                    continue
-                gauge = self._by_custom(type_, name, words)
-                if gauge is None:
-                    continue
+        for at, gauge, unit in taken:
+            text = words[at]
             if not text:
                 continue
             value = number(text)
             reading = None
             if value is not None:
-                unit = _XDR_UNIT.get((type_, letter), "")
-                reading = gauge.reading(value, text, unit, host_ns, self._time_for(gauge, device_ns))
+                stamp = device_ns if self._device_ns is None else self._time_for(gauge, device_ns)
+                reading = gauge.reading(value, text, unit, host_ns, stamp)
             if reading is None:
                 wrong = f"no value of {gauge.quantity}"
             else:
                 readings.append(reading)
         return readings if readings or not wrong else NoReading(frame, wrong)
+
+    def _taken(self, words: list[str]) -> list[tuple[int, Gauge, str]]:
+        """Place of the value, gauge and unit of each transducer of an XDR sentence that the station takes."""
+        found: list[tuple[int, Gauge, str]] = []
+        for at in range(1, len(words) - 3, 4):
+            type_, _, letter, name = words[at : at + 4]
+            gauge = self._named.get(name) or self._by_custom(type_, name, words)
+            if gauge is not None:
+                found.append((at + 1, gauge, _XDR_UNIT.get((type_, letter), "")))
+        return found
 
     def _by_custom(self, type_: str, name: str, words: list[str]) -> Gauge | None:
         for gauge in self._unnamed:
@@ -270,7 +289,7 @@ def zda_time(words: list[str]) -> int | None:
     except ValueError:
         return None
     seconds = days * 86400 + hour * 3600 + minute * 60 + second
-    return seconds * _SECOND + int(fraction[:9].ljust(9, "0")) if seconds > 0 else None
+    return in_range(seconds * _SECOND + int(fraction[:9].ljust(9, "0")))
 
 
 def tag_time(tag: bytes) -> int | None:
@@ -285,5 +304,5 @@ def tag_time(tag: bytes) -> int | None:
         if part[:2] == b"c:" and part[2:].isdigit() and len(part) <= 16:
             stamp = int(part[2:])
             # Ten digits are seconds until the year 2286; more are milliseconds.
-            return stamp * (_SECOND if stamp < 10**10 else 1_000_000) or None
+            return in_range(stamp * (_SECOND if stamp < 10**10 else 1_000_000))
     return None

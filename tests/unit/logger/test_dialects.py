@@ -119,6 +119,7 @@ def test_zda_gives_its_time_to_the_next_reading_of_each_channel_only():
         "GPZDA,084207,31,02,2030",
         "GPZDA,084207,1,99999999999,2030",
         "GPZDA,08420x,1,1,1",
+        "GPZDA,084207.25,14,05,2300,00,00",
     ],
 )
 def test_what_is_no_zda_gives_no_time(bad):
@@ -134,6 +135,8 @@ def test_a_tag_block_gives_its_time():
     assert values(decoder("nmea").decode(frame, T0)) == [("heel", 1.5, T0)]
     assert tag_time(b"c:1904978527123*%02X" % checksum(b"c:1904978527123")) == 1_904_978_527_123_000_000
     assert tag_time(b"c:1904978527*00") is None
+    # In the year 2268, beyond what 64 bits of ns hold.
+    assert tag_time(b"c:9410978527*%02X" % checksum(b"c:9410978527")) is None
 
 
 @pytest.mark.parametrize(

@@ -230,6 +230,8 @@ class Supervisor:
             await self._task
         except SourceLost as error:
             return str(error)
+        except Exception as error:  # a library's fault, or ours, on one source must not stop the others
+            return " ".join(f"{type(error).__name__}: {error}".split())[:200]
         except asyncio.CancelledError:
             me = asyncio.current_task()
             if self._reopening and not (me and me.cancelling()):

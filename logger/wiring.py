@@ -67,7 +67,8 @@ def sources(
         source = line.station.source
         match source:
             case SerialSource() | ModbusSource():
-                shared.setdefault((source.type, source.usb_serial or source.port), []).append(line)
+                # By the port alone: an adapter with several ports has one serial number for all of them.
+                shared.setdefault((source.type, source.port), []).append(line)
             case TcpSource():
                 shared.setdefault((source.type, f"{source.host}:{source.port}"), []).append(line)
             case MqttSource():

@@ -6,17 +6,17 @@ asked less often, so that it does not hold up the others on the line.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import struct
 import threading
-import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from config.stations import ModbusSource, RegisterMap
-from logger.clock import Clock
+from logger.clock import Clock, wall_s
 from logger.dialects.registers import width
-from logger.sources.serial import PortInfo, find_port, system_ports
+from logger.sources.serial import PORT_FAULTS, PortInfo, find_port, plain, system_ports
 from logger.sources.source import Sink, SourceLost, run_in_thread
 
 ANSWER_S = 0.3
@@ -105,7 +105,10 @@ class ModbusLine:
         except ImportError:
             raise SourceLost("Modbus needs the extra: pip install 'quietheel[modbus]'") from None
         line = self._line
-        self._port_now = find_port(line.port, line.usb_serial, self._ports() if line.usb_serial else ())
+        try:
+            self._port_now = find_port(line.port, line.usb_serial, self._ports() if line.usb_serial else ())
+        except PORT_FAULTS as error:
+            raise SourceLost(plain(error)) from error
         client = ModbusSerialClient(
             self._port_now,
             baudrate=line.baud,
@@ -120,23 +123,24 @@ class ModbusLine:
             opened()
             while not stop.is_set():
                 due = min(self._devices, key=lambda device: device.due)
-                wait = due.due - time.monotonic()
+                wait = due.due - wall_s()
                 if wait > 0:
                     stop.wait(min(wait, 0.2))
                     continue
                 self._ask(client, due)
-        except OSError as error:
-            raise SourceLost(str(error)[:200]) from error
+        except PORT_FAULTS as error:
+            raise SourceLost(plain(error)) from error
         finally:
-            client.close()  # type: ignore[no-untyped-call]
+            with contextlib.suppress(*PORT_FAULTS):
+                client.close()  # type: ignore[no-untyped-call]
 
     def _ask(self, client: object, device: _Device) -> None:
         every = device.source.poll_s / self._clock.speed
-        began = time.monotonic()
+        began = wall_s()
         found = self._read(client, device)
         if found is None:
             device.failures += 1
-            device.due = time.monotonic() + min(1.0, every * 2 ** min(device.failures, 10))
+            device.due = wall_s() + min(1.0, every * 2 ** min(device.failures, 10))
             return
         device.failures = 0
         device.sink(found, self._clock.monotonic_ns())

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import threading
-import time
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
@@ -12,11 +11,19 @@ import serial
 from serial.tools import list_ports
 
 from config.stations import SerialSource
-from logger.clock import Clock
+from logger.clock import Clock, wall_s
 from logger.sources.source import Sink, SourceLost, run_in_thread
 
 LOOK_S = 0.2
 """How often a reader with nothing to read looks whether it should stop."""
+
+
+PORT_FAULTS: tuple[type[Exception], ...] = (OSError, ValueError, TypeError, AttributeError)
+"""What pyserial raises where a port cannot be used or has vanished between two of its own calls."""
+with contextlib.suppress(ImportError):  # POSIX only, and not an OSError
+    import termios
+
+    PORT_FAULTS = (*PORT_FAULTS, termios.error)
 
 
 class PortInfo(Protocol):
@@ -31,19 +38,26 @@ def find_port(port: str, usb_serial: str, ports: Iterable[PortInfo]) -> str:
 
     Returns
     -------
-    The name of the port whose USB serial number is ``usb_serial``; ``port`` where that is empty.
+    The name of the port whose USB serial number is ``usb_serial``; ``port`` where that is empty, or where several
+    ports have that number (one adapter with many ports, cheap ones that all say the same) and it is among them.
 
     Raises
     ------
-    SourceLost where no such adapter is plugged in.
+    SourceLost where no such adapter is plugged in, or several are and none of them is ``port``: a guess could record
+    one station under the name of another.
     """
     if not usb_serial:
         return port
     known = list(ports)
-    for info in known:
-        if info.serial_number == usb_serial:
-            return info.device
-    raise SourceLost(f"no adapter with USB serial number {usb_serial} is plugged in ({len(known)} ports seen)")
+    # Windows writes serial numbers in capitals.
+    wanted = usb_serial.casefold()
+    found = [info.device for info in known if (info.serial_number or "").casefold() == wanted]
+    if not found:
+        raise SourceLost(f"no adapter with USB serial number {usb_serial} is plugged in ({len(known)} ports seen)")
+    if len(found) > 1 and port not in found:
+        names = ", ".join(sorted(found))
+        raise SourceLost(f"USB serial number {usb_serial} is that of {names}; put the right one as port into the plan")
+    return port if port in found else found[0]
 
 
 def system_ports() -> list[PortInfo]:
@@ -74,30 +88,32 @@ class SerialPort:
 
     def _open(self) -> serial.Serial:
         source = self._source
-        self._port_now = find_port(source.port, source.usb_serial, self._ports() if source.usb_serial else ())
         wait = min(LOOK_S, source.poll_s) if source.poll else LOOK_S
         try:
+            self._port_now = find_port(source.port, source.usb_serial, self._ports() if source.usb_serial else ())
             port = serial.serial_for_url(self._port_now, do_not_open=True)
             port.baudrate, port.bytesize = source.baud, source.bytesize
             port.parity, port.stopbits, port.timeout = source.parity, source.stopbits, wait
             port.write_timeout = 1.0
+            # Two readers of one port would each get half of it, and neither would notice.
+            port.exclusive = True
             port.open()
-        except (OSError, ValueError) as error:
-            raise SourceLost(_plain(error)) from error
+        except PORT_FAULTS as error:
+            raise SourceLost(plain(error)) from error
         return port
 
     def _read(self, stop: threading.Event, opened: Callable[[], None]) -> None:
         port = self._open()
         poll = self._source.poll.encode("latin-1", "replace")
         every = self._source.poll_s / self._clock.speed
-        due = time.monotonic()
+        due = wall_s()
         try:
             opened()
             sink, now = self._sink, self._clock.monotonic_ns
             while not stop.is_set():
-                if poll and time.monotonic() >= due:
+                if poll and wall_s() >= due:
                     port.write(poll)
-                    due = max(due + every, time.monotonic())
+                    due = max(due + every, wall_s())
                 waiting = port.in_waiting
                 data = port.read(waiting or 1)
                 if not data:
@@ -107,16 +123,16 @@ class SerialPort:
                     # Woken by the first byte of a burst: take the rest along, under the stamp of the first.
                     data += port.read(more)
                 sink(data, at)
-        except (OSError, TypeError, AttributeError) as error:
-            # pyserial raises TypeError or AttributeError where a port vanishes between two of its own calls.
+        except PORT_FAULTS as error:
             if not stop.is_set():
-                raise SourceLost(_plain(error)) from error
+                raise SourceLost(plain(error)) from error
         finally:
             # A port that was pulled out cannot be closed in order; the system has let it go already.
-            with contextlib.suppress(OSError):
+            with contextlib.suppress(*PORT_FAULTS):
                 port.close()
 
 
-def _plain(error: Exception) -> str:
+def plain(error: Exception) -> str:
+    """One line of what a library says went wrong."""
     text = " ".join(str(error).split()) or type(error).__name__
     return text[:200]

@@ -294,17 +294,29 @@ def test_stations_may_share_a_line_and_each_takes_its_own(tmp_path):
     run(main())
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="no ptys here")
-def test_one_port_with_two_settings_is_bad_input(tmp_path):
+@pytest.mark.parametrize("differing", [({"baud": 4800}, {"baud": 9600}), ({}, {"usb_serial": "A9X"})])
+def test_one_port_with_two_settings_is_bad_input(tmp_path, differing):
     stations = [
-        Station(name=f"s{b}", dialect="nmea", source=SerialSource(type="serial", port="COM4", baud=b), channels=HEEL)
-        for b in (4800, 9600)
+        Station(name=f"s{n}", dialect="nmea", source=SerialSource(type="serial", port="COM4", **own), channels=HEEL)
+        for n, own in enumerate(differing)
     ]
 
     async def main():
         with pytest.raises(BadInput, match="the same settings"):
             async with recording(Plan(stations=stations), tmp_path):
                 pass
+
+    run(main())
+
+
+def test_two_ports_of_one_adapter_are_two_sources(tmp_path):
+    """An adapter with several ports shows one USB serial number for all of them."""
+    made = [SerialSource(type="serial", port=f"/nowhere/{n}", usb_serial="A9X") for n in "ab"]
+    stations = [Station(name=s.port[-1], dialect="nmea", source=s, channels=HEEL) for s in made]
+
+    async def main():
+        async with recording(Plan(stations=stations), tmp_path) as logger:
+            assert [len(one.stations) for one in logger.supervisors] == [1, 1]
 
     run(main())
 

@@ -196,3 +196,22 @@ def test_cancelling_a_supervisor_ends_its_source():
 
 def test_a_tree_of_one():
     assert tree("1 station gives nothing", [Trouble("aft", "COM4", "silent")]).endswith("`- aft (COM4): silent")
+
+
+def test_whatever_one_source_raises_it_is_opened_again_and_the_others_go_on():
+    class Odd(Scripted):
+        async def run(self, opened):
+            self.runs += 1
+            raise ZeroDivisionError("a library's\nown fault")
+
+    async def main():
+        bench = Bench([])
+        bench.supervisor.source = bench.source = Odd(bench.clock, [])
+        await bench.started()
+        await bench.clock.advance(10)
+        assert bench.source.runs > 5
+        assert not any(task.done() for task in bench.tasks)
+        assert any("ZeroDivisionError: a library's own fault" in text for _, _, text in bench.said)
+        await bench.end()
+
+    run(main())

@@ -144,9 +144,9 @@ def _grouped(
     return [channels[key] for key in sorted(channels)]
 
 
-def channel_pieces(record: Path) -> list[list[Piece]]:
+def channel_pieces(record: Path, runs: Sequence[str | RunInfo] | None = None) -> list[list[Piece]]:
     """Pieces of every channel of a record, channels in order of station and quantity; nothing is loaded yet."""
-    return _grouped(record, None, quantity=None, station=None, start_ns=None, stop_ns=None)
+    return _grouped(record, runs, quantity=None, station=None, start_ns=None, stop_ns=None)
 
 
 def read_channel(pool: ThreadPoolExecutor, pieces: list[Piece]) -> tuple[Series, tuple[Timing, ...]]:

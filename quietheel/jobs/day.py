@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,8 @@ from config.stations import Calibration, Station
 from config.units import COVERAGE_95, DEGREE
 from dsp.types import Day, StationKnowledge, Trace, Wind, WindowSpan
 from logger.archive.reader import read_series, to_frame
-from logger.archive.thinned import read_thinned, total_rows
+from logger.archive.stretch import Span
+from logger.archive.thinned import ThinnedRecord, total_rows
 from logger.events import Event, EventLog
 from logger.marks import CONFIRMATIONS, MarkedWindow, marked_windows
 from logger.records import Flag, Quantity, Series
@@ -46,6 +48,8 @@ class RecordedDay:
     """The same channels with times repaired, in canonical units, before calibration, with their history.
 
     Of a long day those of heel and trim hold every reading in and about the windows and short means elsewhere."""
+    reader: ThinnedRecord | None = field(default=None, repr=False, compare=False)
+    """Of a long day, what was read of it, so that other windows need only their own part."""
 
     @property
     def standing(self) -> tuple[MarkedWindow, ...]:
@@ -80,29 +84,29 @@ def open_day(folder: Path | str = ".", *, whole: bool = False) -> RecordedDay:
     place = TestFolder(Path(folder))
     plan, events, windows = _marked(place)
     spans = [(w.start_ns, w.stop_ns) for w in windows if w.stop_ns is not None and not w.voided]
-    long = not whole and total_rows(place.record, THINNED) > LONG_ROWS
-    series, counts = _thinned(place.record, spans) if long else (tuple(read_series(place.record)), {})
-    epoch_ns = _epoch(series, windows)
-    return RecordedDay(place, plan, events, windows, make_day(plan, series, windows, epoch_ns, counts), series)
+    reader = None if whole else long_record(place.record)
+    series, counts = read_long(reader, spans) if reader else (tuple(read_series(place.record)), {})
+    day = make_day(plan, series, windows, first_ns(series, windows), counts)
+    return RecordedDay(place, plan, events, windows, day, series, reader)
 
 
 def scanned_day(folder: Path | str = ".") -> RecordedDay:
     """Read a test folder to look over the whole of it: a long day as short means throughout, each as one reading."""
     place = TestFolder(Path(folder))
     plan, events, windows = _marked(place)
-    long = total_rows(place.record, THINNED) > LONG_ROWS
-    series = _thinned(place.record, [])[0] if long else tuple(read_series(place.record))
-    day = make_day(plan, series, windows, _epoch(series, windows))
-    return RecordedDay(place, plan, events, windows, day, series)
+    reader = long_record(place.record)
+    series = read_long(reader, [])[0] if reader else tuple(read_series(place.record))
+    day = make_day(plan, series, windows, first_ns(series, windows))
+    return RecordedDay(place, plan, events, windows, day, series, reader)
 
 
 def day_with(recorded: RecordedDay, spans: tuple[WindowSpan, ...]) -> RecordedDay:
-    """The same day with other windows than those marked; a long one is read anew, every reading inside them."""
-    if total_rows(recorded.folder.record, THINNED) <= LONG_ROWS:
+    """The same day with other windows than those marked; of a long one every reading inside them is read."""
+    if recorded.reader is None:
         return replace(recorded, day=replace(recorded.day, windows=spans))
     epoch_ns = recorded.day.epoch_ns
     inside = [(epoch_ns + round(span.start * 1e9), epoch_ns + round(span.stop * 1e9)) for span in spans]
-    series, counts = _thinned(recorded.folder.record, inside)
+    series, counts = read_long(recorded.reader, inside)
     day = make_day(recorded.plan, series, recorded.windows, epoch_ns, counts)
     return replace(recorded, day=replace(day, windows=spans), series=series)
 
@@ -113,13 +117,21 @@ def _marked(place: TestFolder) -> tuple[Plan, tuple[Event, ...], tuple[MarkedWin
     return plan, events, tuple(marked_windows(events, plan))
 
 
-def _epoch(series: tuple[Series, ...], windows: tuple[MarkedWindow, ...]) -> int:
+def first_ns(series: Sequence[Series], windows: Sequence[MarkedWindow]) -> int:
+    """The day's epoch, UTC ns: its first reading, or the opening of a window before that."""
     return min([int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows], default=0)
 
 
-def _thinned(record: Path, spans: list[tuple[int, int]]) -> tuple[tuple[Series, ...], Counts]:
+def long_record(record: Path) -> ThinnedRecord | None:
+    """What reads a record that is long, or None."""
+    return ThinnedRecord(record, THINNED) if total_rows(record, THINNED) > LONG_ROWS else None
+
+
+def read_long(
+    reader: ThinnedRecord, spans: Sequence[Span], stop_ns: int | None = None
+) -> tuple[tuple[Series, ...], Counts]:
     """Every channel, the fast ones as means outside the spans, with the readings behind each value."""
-    found = read_thinned(record, spans, THINNED)
+    found = reader.read(spans, stop_ns)
     counts = {(one.series.station, one.series.quantity): one.count for one in found if one.count.size}
     return tuple(one.series for one in found), counts
 

@@ -13,8 +13,8 @@ from logger.archive.tail import Arrived, Tail
 from logger.events import Event, EventLog
 from logger.marks import MarkedWindow
 from logger.records import Quantity, Series
-from quietheel.jobs.day import make_day
 from quietheel.page.notes import Notes
+from quietheel.page.sofar import RecordSoFar
 from quietheel.page.source import Beat, LoggerState, Playing
 from quietheel.page.strip import KEEP
 
@@ -23,7 +23,6 @@ ASLEEP_S = 10.0
 AHEAD_NS = 60_000_000_000
 OVER_NS = 3_600_000_000_000
 """A day whose last reading is so far ahead of the clock, or so old, is over."""
-WORKED_ON = (Quantity.HEEL, Quantity.TRIM, Quantity.WIND_SPEED, Quantity.WIND_DIRECTION, Quantity.LINE_TENSION)
 
 
 class _RunTime:
@@ -49,6 +48,7 @@ class TailSource:
         self.clock: Clock = clock or _RunTime(self._notes)
         self.marks: EventLog | None = EventLog(place.path, self.clock)
         self._tail = Tail(place.record)
+        self._so_far = RecordSoFar(place, self.plan)
         self._last: dict[tuple[str, Quantity], int] = {}
         self._newest_ns = 0
         self._first_beat = True
@@ -88,12 +88,8 @@ class TailSource:
         return Beat(now_ns, tuple(readings), events, self._logger(now_ns, rows))
 
     def day(self, windows: Sequence[MarkedWindow], stop_ns: int) -> Day:
-        """Read the whole record, times repaired, as `quietheel reduce` does."""
-        series = tuple(
-            one for quantity in WORKED_ON for one in read_series(self.place.record, quantity=quantity, stop_ns=stop_ns)
-        )
-        first = [int(s.time_ns[0]) for s in series if len(s)] + [w.start_ns for w in windows]
-        return make_day(self.plan, series, tuple(windows), min(first, default=0))
+        """Read the record up to a moment, times repaired, as `quietheel reduce` does."""
+        return self._so_far.day(windows, stop_ns)
 
     def close(self) -> None:
         """Nothing is held open."""

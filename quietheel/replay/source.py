@@ -6,25 +6,26 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-import numpy as np
-
 from config.errors import bad
 from config.folder import TestFolder
 from dsp.types import Day
-from logger.archive.reader import read_series
 from logger.events import Event, EventLog
 from logger.marks import MarkedWindow
-from logger.records import Series
-from quietheel.jobs.day import make_day
+from quietheel.page.pulse import KEEP_S
+from quietheel.page.sofar import RecordSoFar
 from quietheel.page.source import Beat, LoggerState, Playing
 from quietheel.replay.clock import PlayClock
+from quietheel.replay.reel import Reel
+
+SHOWN_NS = round(KEEP_S * 1e9)
+"""A beat goes no further back, ns: the view keeps no more."""
 
 
 class ReplaySource:
     """Gives out a record in the order in which it came, by a clock of its own.
 
-    The record is held in memory as columns; a beat is a cut of each, so that its cost is that of the readings in it
-    and any speed is possible.
+    Some minutes of it are in memory at a time; a beat is a cut of them, and goes back no further than what is shown, so
+    that any speed is possible.
     """
 
     def __init__(
@@ -36,7 +37,7 @@ class ReplaySource:
         rehearse_in: Path | None = None,
         monotonic_ns: Callable[[], int] = time.monotonic_ns,
     ) -> None:
-        """Read the record.
+        """Open the record.
 
         Parameters
         ----------
@@ -53,16 +54,15 @@ class ReplaySource:
         """
         self.place = place
         self.plan = place.plan()
-        self.series = tuple(one for one in read_series(place.record, runs=runs) if len(one))
-        if not self.series:
+        self._reel = Reel(place.record, runs)
+        if not self._reel.channels:
             raise bad("record", "folder record/", None, "a recorded run to play; `quietheel log` records one")
         self._recorded = () if rehearse_in is not None else tuple(EventLog(place.path).read())
-        first = min(int(one.time_ns[0]) for one in self.series)
-        last = max(int(one.time_ns[-1]) for one in self.series)
-        last = max([last, *(event.at_ns for event in self._recorded)])
-        self.clock = PlayClock(first, last, speed, monotonic_ns)
+        self._so_far = RecordSoFar(place, self.plan, runs=runs, growing=False)
+        last = max([self._reel.last_ns, *(event.at_ns for event in self._recorded)])
+        self.clock = PlayClock(self._reel.first_ns, last, speed, monotonic_ns)
         self.marks: EventLog | None = None if rehearse_in is None else EventLog(rehearse_in, self.clock)
-        self._shown = [0] * len(self.series)
+        self._shown_ns = 0
         self._anew = False
 
     @property
@@ -84,21 +84,16 @@ class ReplaySource:
         """Readings and marks up to the moment that is being played."""
         anew, self._anew = self._anew, False
         if anew:
-            self._shown = [0] * len(self.series)
+            self._shown_ns = 0
         now_ns = self.clock.now_ns()
-        readings = []
-        for n, one in enumerate(self.series):
-            stop = int(np.searchsorted(one.time_ns, now_ns, side="right"))
-            if stop > self._shown[n]:
-                readings.append(_part(one, self._shown[n], stop))
-                self._shown[n] = stop
+        readings = self._reel.between(max(self._shown_ns, now_ns - SHOWN_NS), now_ns)
+        self._shown_ns = now_ns
         says = "the record is played again" if now_ns < self.clock.stop_ns else "the record has been played to its end"
-        return Beat(now_ns, tuple(readings), self._events(now_ns), LoggerState(recording=True, says=says), anew)
+        return Beat(now_ns, readings, self._events(now_ns), LoggerState(recording=True, says=says), anew)
 
     def day(self, windows: Sequence[MarkedWindow], stop_ns: int) -> Day:
-        """The day up to ``stop_ns``, out of what is in memory."""
-        series = tuple(one.between(int(one.time_ns[0]), stop_ns) for one in self.series)
-        return make_day(self.plan, series, tuple(windows), self.clock.start_ns)
+        """The day up to ``stop_ns``."""
+        return self._so_far.day(windows, stop_ns)
 
     def close(self) -> None:
         """Nothing is held open."""
@@ -107,14 +102,3 @@ class ReplaySource:
         if self.marks is not None:
             return tuple(self.marks.read())
         return tuple(event for event in self._recorded if event.at_ns <= now_ns)
-
-
-def _part(series: Series, start: int, stop: int) -> Series:
-    return Series(
-        series.station,
-        series.quantity,
-        series.time_ns[start:stop],
-        series.value[start:stop],
-        series.unit,
-        series.flags[start:stop],
-    )

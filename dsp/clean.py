@@ -15,7 +15,8 @@ STUCK_SECONDS = 3.0
 STUCK_RUNS = 20.0
 """... and before it is this many times as long as nine in ten of the other runs of the same trace."""
 FEWEST_RUNS = 20
-"""A trace with fewer changes of value than this is too coarse or too still to tell a stuck run."""
+"""A trace with fewer changes of value than this is too coarse or too still to tell a stuck run by itself; `dsp.follow`
+holds it against the other stations."""
 GAP_STEPS = 6.0
 """A pause of this many usual steps between samples, and of at least a second, is a gap."""
 

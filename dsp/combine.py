@@ -12,9 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chdtri
 
 from config.units import COVERAGE_95, DEGREE
 from dsp.bins import Binned, Grid
+from dsp.follow import LEAST_COVERED
 from dsp.types import Array, StationKnowledge, WindowSpan
 
 ASSUMED_SCALE_U = 0.005 / COVERAGE_95
@@ -23,6 +25,12 @@ ASSUMED_DRIFT_U = 0.01 * DEGREE / 3600.0 / COVERAGE_95
 """rad/s, standard uncertainty of drift of a lone station without a record (0.01 deg per hour at 95 %)."""
 FREE_DRIFT_U = 0.2 * DEGREE / 3600.0
 """rad/s, prior of drift between stations where the record says nothing: wide enough to leave it to the data."""
+CONFLICT = 1e-3
+"""Probability by chance below which the stations' scales are said to contradict their records."""
+SOLUTIONS = 5
+"""Times the stations are aligned, each from the heel of the one before; the last with their own scatter."""
+WANDER_SHARE = 0.005
+"""Standard uncertainty of a window from wandering zeros, as a share of the day's heel, from which it is spoken of."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +56,8 @@ class Alignment:
     wander_u: float
     """rad, standard uncertainty of the combination's mean in one window from wandering zeros, beyond straight drift."""
     assumptions: tuple[str, ...]
+    conflict: str = ""
+    """Where the stations differ by more than records and noise explain, a sentence; the interval holds it."""
 
 
 def align(
@@ -73,7 +83,7 @@ def align(
         for s, one in enumerate(bins):
             value, number = one.mean[part], one.count[part]
             here = number > 0
-            if here.sum() >= 4 and here.mean() > 0.0:
+            if here.sum() >= 4 and here.mean() >= LEAST_COVERED:
                 taper = np.sin(np.pi * (np.arange(value.size) + 0.5) / value.size)[here] ** 2
                 mean[s, k] = float(np.sum(taper * value[here]) / taper.sum())
                 own = noise[s] if np.isfinite(noise[s]) else 0.0
@@ -86,15 +96,18 @@ def align(
     error = np.full(stations, 0.0)
     zero, scale, drift, heel = np.zeros(stations), np.zeros(stations), np.zeros(stations), np.zeros(count)
     residual = np.full_like(mean, np.nan)
-    for _ in range(3):
+    for step in range(SOLUTIONS):
         zero, scale, drift, heel = _solve(mean, np.hypot(u, error[:, None]), scale_prior, drift_prior, times, heel)
         residual = mean - heel - zero[:, None] - scale[:, None] * heel - drift[:, None] * times
-        error = _extra(residual, u)
-    inverse = np.sum(1.0 / np.maximum(scale_prior, 1e-7) ** 2)
-    scale_u = float(1.0 / np.sqrt(inverse))
-    if stations > 1:
-        chi2 = float(np.sum((scale / np.maximum(scale_prior, 1e-7)) ** 2)) / (stations - 1)
-        scale_u *= float(np.sqrt(max(1.0, chi2)))
+        # Once, when the product of scale and heel has settled: again and again, a station that contradicts its record
+        # would be explained away, a little more each time.
+        error = _extra(residual, u) if step == SOLUTIONS - 2 else error
+    error = np.maximum(error, _extra(residual, u))
+    wander_u = float(np.sqrt(np.mean(error**2) / stations))
+    scale_u, conflict = _common_scale(scale, scale_prior, knowledge)
+    if not conflict and wander_u > WANDER_SHARE * float(np.ptp(heel)):
+        wander = f"{np.rad2deg(np.max(error)):.3f} deg"
+        conflict = f"The stations wander against each other by some {wander} from window to window."
     return Alignment(
         zero=zero,
         scale=scale,
@@ -104,9 +117,32 @@ def align(
         drift_u=_common_drift(drift, knowledge, times),
         residual=residual,
         residual_u=np.hypot(u, error[:, None]),
-        wander_u=float(np.sqrt(np.mean(error**2) / stations)),
-        assumptions=assumptions,
+        wander_u=wander_u,
+        assumptions=(*assumptions, conflict) if conflict else assumptions,
+        conflict=conflict,
     )
+
+
+def _common_scale(scale: Array, prior: Array, knowledge: tuple[StationKnowledge, ...]) -> tuple[float, str]:
+    """Relative standard uncertainty of the combination's scale, and what is said if the records cannot all be right.
+
+    Departures from the common scale wider than the records allow widen it by their chi square (Birge's ratio). Where
+    chance does not explain them any one station may be the right one: the combination is then not known better than by
+    the largest departure.
+    """
+    bounded = np.maximum(prior, 1e-7)
+    alone = float(1.0 / np.sqrt(np.sum(1.0 / bounded**2)))
+    if scale.size < 2:
+        return alone, ""
+    chi2 = float(np.sum((scale / bounded) ** 2))
+    widened = alone * float(np.sqrt(max(1.0, chi2 / (scale.size - 1))))
+    if chi2 <= float(chdtri(scale.size - 1, CONFLICT)):
+        return widened, ""
+    each = ", ".join(f"{k.name} {100 * s:+.1f} %" for k, s in zip(knowledge, scale, strict=True))
+    says = (
+        f"The stations' scales differ by more than their records allow ({each} of the mean); any may be the right one."
+    )
+    return max(widened, float(np.max(np.abs(scale)))), says
 
 
 def _solve(
@@ -164,11 +200,16 @@ def _nanmean(value: Array) -> Array:
 
 
 def _extra(residual: Array, u: Array) -> Array:
-    """Scatter of each station's window means beyond its noise; robust against a window or two that went wrong."""
+    """Scatter of each station's window means beyond its noise; robust against a window or two that went wrong.
+
+    It is taken from the plain mean of the stations: from a weighted one, the station that was believed a little more
+    would have the less scatter, and be believed more yet.
+    """
     stations, count = residual.shape
     extra = np.zeros(stations)
     if stations < 2:
         return extra
+    residual = residual - _nanmean(residual)
     free = max(1.0, count - 3.0) / count * (stations - 1.0) / stations
     for s in range(stations):
         here = np.isfinite(residual[s])

@@ -14,6 +14,7 @@ from dsp import checks
 from dsp.between import differences
 from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
+from dsp.follow import no_heel, said_of
 from dsp.hand import with_hand_readings
 from dsp.joint import Common, budget_of, covariance_of, stations_of, unmeasured_wind
 from dsp.low import LowHeel
@@ -73,6 +74,7 @@ def evaluate_day(day: Day) -> DayHeel:
     silent = unmeasured_wind(good, wind, coefficient, coefficient_u)
     common = Common(prepared.alignment, coefficient_u, reference, trim.covariance, silent)
 
+    followed = prepared.followed
     windows: list[WindowHeel] = []
     places: list[int] = []
     number = -1
@@ -84,7 +86,8 @@ def evaluate_day(day: Day) -> DayHeel:
             continue
         budget = budget_of(one, len(places), common)
         places.append(k)
-        verdict, reasons = checks.judge(asked[number])
+        said = (*asked[number], *said_of(followed, prepared.stations, number, prepared.alignment.conflict))
+        verdict, reasons = checks.judge(said)
         windows.append(
             WindowHeel(
                 span=span,
@@ -92,9 +95,9 @@ def evaluate_day(day: Day) -> DayHeel:
                 u=float(np.sqrt(sum(line.u**2 for line in budget))),
                 dof=one.dof,
                 budget=budget,
-                stations=stations_of(prepared, one),
+                stations=(*stations_of(prepared, one), *(no_heel(left) for left in followed.left_out)),
                 roll=one.roll,
-                checks=asked[number],
+                checks=said,
                 verdict=verdict,
                 reasons=reasons,
                 wind_correction=coefficient * (one.pressure - reference),

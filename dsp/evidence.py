@@ -109,4 +109,5 @@ def _inside(trace: Trace, marks: StationMarks, span: WindowSpan) -> tuple[Trace,
         rate=marks.rate,
         noise=marks.noise,
         resolution=marks.resolution,
+        apart=marks.apart[part] if marks.apart.size else marks.apart,
     )

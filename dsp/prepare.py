@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dsp.bins import Binned, Grid, grid_over, interpolate_short, station_bins
-from dsp.clean import mark, spread_stamps
-from dsp.combine import Alignment, align, combined
+from dsp.clean import Mask, mark, spread_stamps
+from dsp.combine import ASSUMED_SCALE_U, Alignment, align, combined
+from dsp.follow import Followed, LeftOut, follow
 from dsp.spectrum import pooled, roll_frequency
 from dsp.types import Array, Day, StationKnowledge, StationMarks, Trace, WindowSpan
 
@@ -19,10 +20,13 @@ FEWEST_PER_WINDOW = 40
 """Bins in the shortest window, where the stations' rates allow."""
 MOST_BINS = 900
 """Bins in the longest window."""
+FEWEST_READINGS = 5
+"""Good readings that a station must have between the first and the last window to be used."""
 FIRST_STEP = 0.25
 """s, bins of the first look for the roll."""
 MARGIN = 900.0
 """s of record used before the first and after the last window."""
+NOBODY_JUDGED = Followed((), (), np.zeros((0, 0), dtype=bool))
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,9 @@ class Prepared:
     roll_frequency: float
     """Hz at first look; NaN if no roll stands out."""
     windows: tuple[WindowSpan, ...]
+    stations: tuple[str, ...] = ()
+    """All stations that were held against each other, in the order of ``followed.apart``."""
+    followed: Followed = NOBODY_JUDGED
 
 
 def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
@@ -60,16 +67,25 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
     if not windows:
         return "no window with a start before its stop"
     start, stop = min(w.start for w in windows) - MARGIN, max(w.stop for w in windows) + MARGIN
-    usable = _taken(day, start, stop)
+    usable, unmoved = _taken(day, start, stop)
     if not usable:
         return "no heel station has readings that change"
     traces, knowledge, marks = (tuple(column) for column in zip(*usable, strict=True))
-    noise = _noise(marks)
     first = max(min(float(t.time[0]) for t in traces), start)
     last = min(max(float(t.time[-1]) for t in traces), stop)
     lengths = [w.stop - w.start for w in windows]
     slowest = 1.0 / max(float(np.nanmax([m.rate for m in marks])), 1e-3)
     finest = max(slowest, max(lengths) / most_bins)
+
+    names = tuple(t.station for t in traces)
+    look = grid_over(first, last, max(FIRST_STEP, finest))
+    scale_u = np.array([k.scale_u if np.isfinite(k.scale_u) else ASSUMED_SCALE_U for k in knowledge])
+    seen = tuple(station_bins(look, t, m) for t, m in zip(traces, marks, strict=True))
+    followed = follow(look, seen, names, scale_u, windows)
+    traces, knowledge = (tuple(column[s] for s in followed.use) for column in (traces, knowledge))
+    marks = tuple(_parted(traces[i], marks[s], windows, followed.apart[s]) for i, s in enumerate(followed.use))
+    followed = replace(followed, left_out=(*followed.left_out, *unmoved))
+    noise = _noise(marks)
 
     def on(step: float) -> Prepared:
         grid = grid_over(first, last, step)
@@ -81,16 +97,16 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
             traces, knowledge, marks, noise, grid, bins, alignment, heel, variance, aligned, nothing, windows
         )
 
-    made = on(max(FIRST_STEP, finest))
-    look = pooled(even_parts(made.grid, made.heel, windows), made.grid.step)
-    frequency, _ = roll_frequency(look, float(np.median(lengths)))
+    made = on(look.step)
+    density = pooled(even_parts(made.grid, made.heel, windows), made.grid.step)
+    frequency, _ = roll_frequency(density, float(np.median(lengths)))
     wanted = (
         1.0 / (frequency * BINS_PER_ROLL) if np.isfinite(frequency) else max(0.5, float(np.median(lengths)) / 200.0)
     )
     wanted = max(min(wanted, min(lengths) / FEWEST_PER_WINDOW), finest)
     if abs(wanted / made.grid.step - 1.0) > 0.1:
         made = on(wanted)
-    return replace(made, roll_frequency=frequency)
+    return replace(made, roll_frequency=frequency, stations=names, followed=followed)
 
 
 def prepare_like(day: Day, known: Prepared) -> Prepared | str:
@@ -102,7 +118,7 @@ def prepare_like(day: Day, known: Prepared) -> Prepared | str:
     if not windows:
         return "no window with a start before its stop"
     place = {trace.station: s for s, trace in enumerate(known.traces)}
-    usable = [u for u in _taken(day, -np.inf, np.inf) if u[0].station in place]
+    usable = [u for u in _taken(day, -np.inf, np.inf)[0] if u[0].station in place]
     if not usable:
         return "no heel station has readings that change"
     traces, knowledge, marks = (tuple(column) for column in zip(*usable, strict=True))
@@ -121,8 +137,19 @@ def prepare_like(day: Day, known: Prepared) -> Prepared | str:
     )
 
 
-def _taken(day: Day, start: float, stop: float) -> list[tuple[Trace, StationKnowledge, StationMarks]]:
-    """Traces between two moments, with knowledge and marks; those without readings that change are left out."""
+def _parted(trace: Trace, marks: StationMarks, windows: tuple[WindowSpan, ...], apart: Mask) -> StationMarks:
+    """Mark the windows in which a station is far off, each to the middle between it and its neighbours."""
+    if not apart.any():
+        return marks
+    middle = np.array([0.5 * (w.start + w.stop) for w in windows])
+    nearest = np.argmin(np.abs(trace.time[:, None] - middle[None, :]), axis=1)
+    return replace(marks, apart=apart[nearest])
+
+
+def _taken(
+    day: Day, start: float, stop: float
+) -> tuple[list[tuple[Trace, StationKnowledge, StationMarks]], tuple[LeftOut, ...]]:
+    """Traces between two moments, with knowledge and marks; and the stations whose readings never change."""
     by_name = {k.name: k for k in day.knowledge}
 
     def taken(raw: Trace) -> tuple[Trace, StationKnowledge, StationMarks]:
@@ -137,7 +164,14 @@ def _taken(day: Day, start: float, stop: float) -> list[tuple[Trace, StationKnow
     # Medians of long traces run beside each other; which thread does one changes nothing.
     with ThreadPoolExecutor(max_workers=2) as pool:
         made = list(pool.map(taken, day.heel))
-    return [one for one in made if one[2].good.sum() >= 5 and float(np.ptp(one[0].value[one[2].good])) > 0.0]
+    read = [one for one in made if one[2].good.sum() >= FEWEST_READINGS]
+    change = [float(np.ptp(one[0].value[one[2].good])) > 0.0 for one in read]
+    unmoved = tuple(
+        LeftOut(one[0].station, "stuck", 0.0, "never changed its value")
+        for one, lives in zip(read, change, strict=True)
+        if not lives
+    )
+    return [one for one, lives in zip(read, change, strict=True) if lives], unmoved
 
 
 def _noise(marks: tuple[StationMarks, ...]) -> Array:

@@ -261,11 +261,14 @@ class StationMarks:
     """rad, standard deviation of one reading about the smooth motion."""
     resolution: float
     """rad, smallest step between different readings; 0 where none can be made out."""
+    apart: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    """(n,) where the station does not follow the others; empty means nowhere."""
 
     @property
     def good(self) -> NDArray[np.bool_]:
         """(n,) samples that may enter a fit."""
-        return np.asarray(~(self.spike | self.stuck | self.saturated | self.suspect), dtype=np.bool_)
+        bad = self.spike | self.stuck | self.saturated | self.suspect
+        return np.asarray(~(bad | self.apart if self.apart.size else bad), dtype=np.bool_)
 
 
 class Motion(Protocol):

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from logger.archive.layout import list_runs
 from logger.clock import Anchor, SystemClock, monotonic_ns
@@ -19,10 +21,14 @@ def host_clock(record: Path) -> SystemClock:
     be stamped by it. The anchor stands in the run's ``notes.jsonl``; the monotonic clock is the same in all processes.
     """
     runs = list_runs(record) if record.is_dir() else []
-    system = SystemClock()
     if not runs or (runs[-1].folder / "stop.json").exists():
-        return system
-    anchor = last_anchor(runs[-1].folder / "notes.jsonl")
+        return SystemClock()
+    return clock_of(last_anchor(runs[-1].folder / "notes.jsonl"))
+
+
+def clock_of(anchor: Anchor | None) -> SystemClock:
+    """Clock that goes on from a run's anchor; the system's without one or with one from before a restart."""
+    system = SystemClock()
     if anchor is None or abs(anchor.utc_at(monotonic_ns()) - system.utc_ns()) > DOUBT_NS:
         return system
     return SystemClock(anchor)
@@ -38,9 +44,16 @@ def last_anchor(notes: Path) -> Anchor | None:
     for line in lines:
         try:
             entry = json.loads(line)
-            if entry["kind"] == "clock" and float(entry["data"].get("speed", 1.0)) == 1.0:
-                given = entry["data"]["anchor"]
-                anchor = Anchor(int(given["monotonic_ns"]), int(given["utc_ns"]), int(given.get("doubt_ns", 0)))
+            if entry["kind"] == "clock":
+                anchor = anchor_of(entry["data"]) or anchor
         except (ValueError, KeyError, TypeError):
             continue
     return anchor
+
+
+def anchor_of(data: Mapping[str, Any]) -> Anchor | None:
+    """Anchor held by a note of kind ``clock``; None for that of a clock that runs fast."""
+    if float(data.get("speed", 1.0)) != 1.0:
+        return None
+    given = data["anchor"]
+    return Anchor(int(given["monotonic_ns"]), int(given["utc_ns"]), int(given.get("doubt_ns", 0)))

@@ -6,11 +6,9 @@ import json
 from pathlib import Path
 from typing import Any
 
-from logger.clock import Anchor, SystemClock, monotonic_ns
+from logger.clock import Anchor, SystemClock
+from logger.hosttime import anchor_of, clock_of
 from quietheel.page.source import StationCount
-
-DOUBT_NS = 3_600_000_000_000
-"""An anchor that puts now further than this from the system clock is from before a restart and is not used."""
 
 
 class Notes:
@@ -54,20 +52,14 @@ class Notes:
 
     def run_clock(self) -> SystemClock:
         """The run's host time, so that a mark made here falls where the readings of that moment are."""
-        anchor = self.anchor
-        system = SystemClock()
-        if anchor is None or abs(anchor.utc_at(monotonic_ns()) - system.utc_ns()) > DOUBT_NS:
-            return system
-        return SystemClock(anchor)
+        return clock_of(self.anchor)
 
     def _take(self, kind: str, data: dict[str, Any]) -> None:
         station = str(data.get("station", ""))
         if kind == "no reading":
             self._garbage[station] = int(data["count"])
         elif kind == "clock":
-            if float(data.get("speed", 1.0)) == 1.0:
-                anchor = data["anchor"]
-                self.anchor = Anchor(int(anchor["monotonic_ns"]), int(anchor["utc_ns"]), int(anchor.get("doubt_ns", 0)))
+            self.anchor = anchor_of(data) or self.anchor
             self.clock_says = self.clock_says or "no step since the run began"
         elif kind == "clock step":
             self.clock_says, self.clock_well = str(data["text"]), False

@@ -16,6 +16,8 @@ from pathlib import Path
 
 from filelock import FileLock
 
+from logger.archive.durable import sync_file, sync_folder
+
 BEGINNING = "0" * 64
 """What the first line carries as digest of the line before."""
 LONGEST_LINE = 1_000_000
@@ -64,7 +66,10 @@ def append_line(path: Path, make: Callable[[int], dict[str, object]]) -> tuple[i
             data = (b"\n" if torn else b"") + data
             if file.write(data) != len(data):
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            os.fsync(file.fileno())
+            sync_file(file.fileno())
+            if not size:
+                # A new file's name is not on the disk with its bytes.
+                sync_folder(path.parent)
         except OSError:
             file.truncate(size)
             raise

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import io
-import os
 import zlib
 from collections import deque
 from collections.abc import Iterator, Sequence
@@ -18,6 +17,7 @@ from typing import Any
 
 import pyarrow as pa
 
+from logger.archive.durable import sync_file
 from logger.archive.schema import journal_schema
 from logger.records import Channel
 
@@ -115,7 +115,7 @@ class Journal:
         """Make what was written until now durable; raises OSError. May run while another thread goes on writing."""
         rows = self.written_rows
         if rows > self.synced_rows or not rows:
-            os.fsync(self._file.fileno())
+            sync_file(self._file.fileno())
             self.synced_rows = rows
 
     def close(self) -> None:

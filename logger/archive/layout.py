@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
+from logger.archive.durable import write_whole
 from logger.records import Channel, Quantity
 
 RUN_NAME = re.compile(r"^\d{8}T\d{6}Z-\d+$")
@@ -175,21 +175,4 @@ def channel_from_json(item: dict[str, object]) -> Channel:
 
 def write_json(path: Path, data: object) -> None:
     """Write JSON so that after a crash there is either the whole file or none."""
-    temporary = path.with_name(path.name + ".tmp")
-    with temporary.open("wb") as file:
-        file.write((json.dumps(data, indent=1, ensure_ascii=False, default=str) + "\n").encode())
-        file.flush()
-        os.fsync(file.fileno())
-    temporary.replace(path)
-    sync_folder(path.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make names in a folder durable where the system can (POSIX); elsewhere the file system journals them."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    write_whole(path, (json.dumps(data, indent=1, ensure_ascii=False, default=str) + "\n").encode())

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import functools
 import json
-import os
 import time
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -17,10 +16,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from config.folder import digest
+from config.folder import digest, put_in_place
 from logger.archive.arrow import from_numpy, strings, to_numpy
+from logger.archive.durable import sync_file, sync_folder
 from logger.archive.journal import read_journal
-from logger.archive.layout import channel_to_json, segment_path, sync_folder
+from logger.archive.layout import channel_to_json, segment_path
 from logger.archive.schema import channels_of, sealed_schema
 from logger.records import Flag
 
@@ -68,7 +68,7 @@ def seal(journal: Path, target: Path) -> Sealed:
     if not rows == readable == table.num_rows:
         raise SealFailed(f"{target.name}: {readable} rows read back of {table.num_rows}; {journal.name} kept")
     sha256 = digest(temporary)
-    temporary.replace(target)
+    put_in_place(temporary, target)
     sync_folder(target.parent)
     return Sealed(target, rows, first_row, sha256)
 
@@ -176,7 +176,7 @@ def _write(table: Any, metadata: dict[bytes, bytes], first_row: int, path: Path)
                 {"quietheel.first_row": str(first_row), "quietheel.groups": json.dumps(index, default=str)}
             )
         file.flush()
-        os.fsync(file.fileno())
+        sync_file(file.fileno())
 
 
 def _group(channel: dict[str, object], part: Any) -> dict[str, object]:

@@ -23,8 +23,9 @@ from filelock import FileLock, Timeout
 
 from config.errors import bad
 from config.folder import digest
+from logger.archive.durable import make_folder, sync_folder
 from logger.archive.journal import Journal
-from logger.archive.layout import Clock, channel_to_json, journal_path, run_name, sync_folder, write_json
+from logger.archive.layout import Clock, channel_to_json, journal_path, run_name, write_json
 from logger.archive.schema import COLUMNS, CONVENTIONS, batch_of
 from logger.archive.seal import Sealer
 from logger.chain import append_line
@@ -146,7 +147,7 @@ class RunWriter:
         ------
         BadInput where another logger writes this record; OSError where the disk refuses.
         """
-        self.record_dir.mkdir(parents=True, exist_ok=True)
+        make_folder(self.record_dir)
         # Taken in one thread and given back in another: not local to a thread.
         lock = FileLock(self.record_dir / ".logger.lock", thread_local=False)
         try:

@@ -11,6 +11,7 @@ from pathlib import Path
 from config.errors import bad
 from config.load import parse_settings, read_text
 from config.plan import Plan
+from logger.archive.durable import write_whole
 
 Value = str | float | int | dt.date
 _HEADER = re.compile(r"^\s*\[{1,2}\s*([^\[\]]+?)\s*\]{1,2}\s*(#.*)?$")
@@ -38,9 +39,7 @@ def write_calibration(plan_file: Path, station: str, values: Mapping[str, Value]
     text = read_text(plan_file)
     changed = with_calibration(text, station, values, plan_file.name)
     plan = parse_settings(changed, Plan, plan_file.name)
-    temporary = plan_file.with_name(plan_file.name + ".tmp")
-    temporary.write_bytes(changed.encode("utf-8"))
-    temporary.replace(plan_file)
+    write_whole(plan_file, changed.encode("utf-8"))
     return plan
 
 

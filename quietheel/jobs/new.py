@@ -8,6 +8,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from config.errors import bad
+from config.folder import is_device
 
 
 def new(name: str, parent: Path | str = ".") -> Path:
@@ -31,6 +32,8 @@ def new(name: str, parent: Path | str = ".") -> Path:
     """
     if not re.fullmatch(r"[\w][\w .+-]{0,63}", name) or name.endswith((".", " ")):
         raise bad("command line", "NAME", repr(name), "letters, digits, spaces, dots, plus, minus, underscore")
+    if is_device(name):
+        raise bad("command line", "NAME", repr(name), "a name that Windows does not keep for a device")
     folder = Path(parent) / name
     if folder.exists():
         raise bad("command line", "NAME", str(folder), "a name that is not taken; nothing was written")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import json
 import tomllib
@@ -12,13 +13,14 @@ from pathlib import Path
 from typing import Any
 
 from config.errors import bad
-from config.folder import TestFolder, digest
+from config.folder import TestFolder, digest, is_device, put_in_place
 from config.load import validated
 from config.plan import Plan
 from config.tables import Tables, read_tables
 from config.units import TONNE
 from dsp.day import evaluate_day
 from dsp.types import DayHeel
+from logger.archive.durable import write_whole
 from quietheel import __version__
 from quietheel.jobs.day import RecordedDay, open_day
 from quietheel.jobs.facts import overrules, shifts
@@ -140,16 +142,13 @@ def write_result(place: TestFolder, result: Mapping[str, Any], name: str = "redu
     -------
     (the file written, the file the older one was kept as or None).
     """
-    if len(name) > 64 or not name.replace("-", "").replace("_", "").replace(".", "").isalnum():
+    if len(name) > 64 or not name.replace("-", "").replace("_", "").replace(".", "").isalnum() or is_device(name):
         raise bad("command line", "--as", name, "letters, digits, dots, minus, underscore, 64 at most")
     place.results.mkdir(exist_ok=True)
     target = place.results / f"{name}.json"
     kept = _keep(target, result) if target.is_file() else None
-    part = target.with_name(target.name + ".part")
-    part.write_text(
-        json.dumps(result, ensure_ascii=False, indent=2, allow_nan=False) + "\n", encoding="utf-8", newline="\n"
-    )
-    part.replace(target)
+    text = json.dumps(result, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    write_whole(target, text.encode("utf-8"))
     return target, kept
 
 
@@ -167,7 +166,7 @@ def _keep(target: Path, result: Mapping[str, Any]) -> Path | None:
     while kept.exists():
         number += 1
         kept = target.with_name(f"{target.stem}-{stamp}-{number}.json")
-    target.rename(kept)
+    put_in_place(target, kept)
     return kept
 
 
@@ -178,9 +177,10 @@ def _without_time(result: Mapping[str, Any]) -> dict[str, Any]:
 
 def _digests(place: TestFolder) -> list[tuple[str, str]]:
     """SHA-256 of plan, marks and every file of the record."""
-    files = [place.plan_file, place.events, *sorted(place.record.rglob("*"))]
-    return [
-        (file.relative_to(place.path).as_posix(), digest(file))
-        for file in files
-        if file.is_file() and not file.name.startswith(".")
-    ]
+    found = []
+    for file in [place.plan_file, place.events, *sorted(place.record.rglob("*"))]:
+        if file.is_file() and not file.name.startswith("."):
+            # A journal of a run still being recorded may just have been sealed.
+            with contextlib.suppress(FileNotFoundError):
+                found.append((file.relative_to(place.path).as_posix(), digest(file)))
+    return found

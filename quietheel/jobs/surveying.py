@@ -11,6 +11,7 @@ from config.folder import TestFolder
 from config.survey_table import SurveyRow, read_survey, survey_text
 from config.tables import read_tables
 from config.units import TONNE
+from logger.archive.durable import write_whole
 from reduction.survey import MISSING_LIMIT, SURPLUS_LIMIT, Totals, gather, totals
 from reduction.tanks import liquids
 
@@ -86,9 +87,7 @@ def import_survey(folder: Path | str, form: Path | str) -> tuple[int, int]:
     new = [row for row in coming if _figures(row) not in known]
     if new:
         text = survey_text([*there, *new])
-        part = target.with_name("survey.csv.part")
-        part.write_text(text, encoding="utf-8", newline="")
-        part.replace(target)
+        write_whole(target, text.encode("utf-8"))
     return len(new), len(coming) - len(new)
 
 

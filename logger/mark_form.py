@@ -58,6 +58,23 @@ _NUMBERS = {
     "value_m": "a number in m",
 }
 _LISTS = {"deflections_mm": "turning points in mm", "position_m": "three numbers in m: x, y, z"}
+_NAMES = ("to_port", "to_starboard")
+"""Lists of names of weights, which the simulator adds to its movements."""
+_WORDS = {
+    "state",
+    "movement",
+    "window",
+    "event",
+    "reason",
+    "text",
+    "person",
+    "place",
+    "station",
+    "mark",
+    "kind",
+    "verdict",
+}
+"""Whatever else a mark holds is kept as it is and read by nobody."""
 _CONFIRMED = {"what", "confirm"}
 _MOST_LISTED = 1000
 
@@ -97,10 +114,18 @@ def _value(kind: str, key: str, value: Any) -> Any:
         return [_number(one, where, _LISTS[key]) for one in value]
     if key in _CONFIRMED and (kind == "confirm" or key == "confirm"):
         return _confirmed(value, where)
+    if key in _NAMES:
+        if (
+            not isinstance(value, list | tuple)
+            or len(value) > _MOST_LISTED
+            or any(not isinstance(n, str) for n in value)
+        ):
+            raise bad("mark", where, value, "names of weights")
+        return list(value)
     choices = _CHOICES.get((kind, key))
     if choices and value not in choices:
         raise bad("mark", where, value, " or ".join(choices))
-    if not isinstance(value, str | int | float) or value != value:
+    if key in _WORDS and (not isinstance(value, str | int | float) or value != value):
         raise bad("mark", where, value, "a text or a number")
     return value
 

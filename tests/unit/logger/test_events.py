@@ -283,3 +283,11 @@ def test_a_mark_at_no_time_is_none(tmp_path: Path, at_ns: Any) -> None:
         log.append("note", "mate", {"text": "x"}, at_ns=at_ns)
     append_line(log.path, lambda _: {"at_ns": at_ns, "kind": "note", "by": "mate", "data": {"text": "x"}})
     assert log.read() == []
+
+
+def test_the_simulator_names_the_weights_of_a_movement(tmp_path: Path) -> None:
+    log = EventLog(tmp_path)
+    log.append("movement", "simulator", {"movement": "1", "to_port": [], "to_starboard": ["2"]}, 10)
+    assert log.read()[0].data["to_starboard"] == ["2"]
+    with pytest.raises(BadInput, match="names of weights"):
+        log.append("movement", "simulator", {"movement": "2", "to_port": [3]}, 20)

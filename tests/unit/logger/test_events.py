@@ -291,3 +291,10 @@ def test_the_simulator_names_the_weights_of_a_movement(tmp_path: Path) -> None:
     assert log.read()[0].data["to_starboard"] == ["2"]
     with pytest.raises(BadInput, match="names of weights"):
         log.append("movement", "simulator", {"movement": "2", "to_port": [3]}, 20)
+
+
+def test_what_else_a_mark_holds_is_kept_as_it_is(tmp_path: Path) -> None:
+    data = {"movement": "1", "to_port": [], "to_starboard": ["A"], "by_crane": {"outreach_m": 9}}
+    log = EventLog(tmp_path)
+    log.append("movement", "mate", data)
+    assert [event.data for event in log.read()] == [data]

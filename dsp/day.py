@@ -18,38 +18,37 @@ from dsp.follow import no_heel, said_of
 from dsp.hand import with_hand_readings
 from dsp.joint import Common, budget_of, covariance_of, stations_of, unmeasured_wind
 from dsp.low import LowHeel
-from dsp.model import DayModel, model_of
-from dsp.prepare import Prepared, prepare
+from dsp.model import DayModel, Learnt, learnt_from
+from dsp.prepare import Prepared
 from dsp.roll import RollLaw
 from dsp.roll_check import compare_roll
 from dsp.spectrum import Pooled
 from dsp.trim import cross_talk
 from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from dsp.unspoilt import relearnt, suspects
-from dsp.wind import Pressure, pressure_on, steady_u
+from dsp.wind import Pressure, steady_u
 
 NO_ROLL = RollMotion(float("nan"), float("nan"), float("nan"), float("nan"), 0.0)
 
 
-def evaluate_day(day: Day) -> DayHeel:
+def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
     """Find the mean heel of every window of the day, its interval, and what spoilt it.
 
     Parameters
     ----------
     day : traces, windows, what is known beforehand.
+    learnt : what `dsp.model.learnt_from` gave for this very day, where that was asked already.
 
     Returns
     -------
     DayHeel with one entry for each window of ``day``, in order. A window without a usable record comes back with NaN,
     verdict ``rejected`` and a reason; a day without any record likewise, with the reason among the assumptions.
     """
-    prepared = prepare(day)
-    if isinstance(prepared, str):
-        return with_hand_readings(_nothing(day, prepared), day)
+    learnt = learnt_from(day) if learnt is None else learnt
+    if isinstance(learnt, str):
+        return with_hand_readings(_nothing(day, learnt), day)
+    prepared, wind, model = learnt.prepared, learnt.wind, learnt.model
     grid = prepared.grid
-    wind = pressure_on(grid, day.wind) if day.wind is not None else None
-
-    model = model_of(prepared, wind)
     first = [
         evaluate_window(prepared, span, roll, model) for span, roll in zip(prepared.windows, model.rolls, strict=True)
     ]

@@ -1,6 +1,6 @@
 """What the live page asks once a second: heel now, settled or how long still, what the open window is worth so far.
 
-`LiveView.learn` takes the whole day so far and is called when a window closes (some tenths of a second);
+`LiveView.know` takes what the closed windows of the day so far have taught, the same that they are evaluated by;
 `LiveView.look` takes the last minutes only and is quick.
 """
 
@@ -16,7 +16,7 @@ from dsp import checks
 from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
 from dsp.low import on_another_grid
-from dsp.model import DayModel, model_of, rolls_of
+from dsp.model import DayModel, Learnt, learnt_from, rolls_of
 from dsp.prepare import Prepared, prepare, prepare_like
 from dsp.settled import Needed, Settled, Suggestion, more_seconds, settled, suggested
 from dsp.types import Check, Day, RollMotion, Trace, Verdict, WindowSpan
@@ -65,20 +65,18 @@ class LiveView:
         self._prepared: Prepared | None = None
         self._model: DayModel | None = None
 
-    def learn(self, day: Day) -> None:
-        """Learn the day's model anew: when a window closes, or once before the first one.
+    def know(self, learnt: Learnt | str) -> None:
+        """Take over what a day has taught; a sentence in its place changes nothing."""
+        if isinstance(learnt, Learnt):
+            self._prepared, self._model = _without_readings(learnt.prepared), learnt.model
 
-        Without a closed window, steady stretches of the record stand in for windows.
-        """
+    def learn(self, day: Day) -> None:
+        """Learn the day's model from its windows; without any, steady stretches of the record stand in for them."""
         spans = day.windows
         if not spans and day.heel:
             spans = tuple(WindowSpan(f"still {k}", s.start, s.stop) for k, s in enumerate(_stretches(day)))
-        if not spans:
-            return
-        prepared = prepare(replace(day, windows=spans))
-        if isinstance(prepared, Prepared):
-            wind = pressure_on(prepared.grid, day.wind) if day.wind is not None else None
-            self._prepared, self._model = prepared, model_of(prepared, wind)
+        if spans:
+            self.know(learnt_from(replace(day, windows=spans)))
 
     def look(
         self, day: Day, at: float, opened: float | None, label: str = "open", moved_at: float = float("nan")
@@ -128,6 +126,13 @@ class LiveView:
         mean = one.fitted.mean + float(one.fitted.weight @ one.wind_part)
         says = f"Heel {mean / DEGREE:+.4f} deg, interval {u95 / DEGREE:.4f} deg. {needed.says}"
         return LiveLook(at, rest, roll, mean, u95, needed, asked, verdict, reasons, says)
+
+
+def _without_readings(prepared: Prepared) -> Prepared:
+    """What `prepare_like` needs: the stations' alignment and noise, the grid's step and the roll."""
+    none = np.zeros(0)
+    traces = tuple(Trace(trace.station, none, none) for trace in prepared.traces)
+    return replace(prepared, traces=traces, marks=(), bins=(), heel=none, variance=none, aligned=none)
 
 
 def suggest_windows(day: Day, shortest: float = 60.0, longest: float = 600.0) -> tuple[WindowSpan, ...]:

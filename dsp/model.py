@@ -1,4 +1,4 @@
-"""The day's model: its roll, its low-frequency heel, its wind; learnt once, used for every window."""
+"""The day's model: its roll, its low-frequency heel, its wind; learnt once, used for every window and live."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from dsp.low import Cut, LowHeel, low_heel
-from dsp.prepare import Prepared, even_parts
+from dsp.prepare import Prepared, even_parts, prepare
 from dsp.roll import DAMPING_USUAL, RollLaw, WindowRoll, day_law, envelope, window_roll
 from dsp.spectrum import Pooled, pooled
 from dsp.stretches import still_stretches
-from dsp.wind import Pressure
+from dsp.types import Day
+from dsp.wind import Pressure, pressure_on
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,24 @@ class DayModel:
     low: LowHeel
     look: Pooled
     """Spectrum of the windows, pooled."""
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """A day on one grid with its model: what `dsp.day.evaluate_day` and `dsp.live.LiveView` both begin with."""
+
+    prepared: Prepared
+    wind: Pressure | None
+    model: DayModel
+
+
+def learnt_from(day: Day) -> Learnt | str:
+    """Prepare a day and learn its model from its windows; or say in a sentence why there is nothing to work on."""
+    prepared = prepare(day)
+    if isinstance(prepared, str):
+        return prepared
+    wind = pressure_on(prepared.grid, day.wind) if day.wind is not None else None
+    return Learnt(prepared, wind, model_of(prepared, wind))
 
 
 def model_of(prepared: Prepared, wind: Pressure | None) -> DayModel:

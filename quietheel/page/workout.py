@@ -12,10 +12,12 @@ from config.tables import Tables, read_tables
 from config.units import DEGREE, TONNE
 from dsp.day import evaluate_day
 from dsp.live import LiveView
+from dsp.model import learnt_from
 from dsp.types import DayHeel
 from logger.events import Event
 from logger.marks import MarkedWindow
 from quietheel.jobs.facts import overrules, shifts
+from quietheel.jobs.states import in_states
 from quietheel.page.source import LiveSource
 from quietheel.page.work import Worked, WorkOut
 from reduction.day import reduce_day
@@ -33,10 +35,11 @@ def work_out_for(place: TestFolder, source: LiveSource) -> WorkOut:
 
     def work_out(windows: Sequence[MarkedWindow], events: Sequence[Event], stop_ns: int) -> Worked:
         tables = read_tables(place, plan)
-        day = source.day(windows, stop_ns)
+        day = in_states(source.day(windows, stop_ns), plan, windows, tables.shifts or ())
         live = LiveView(settings.wanted_heel_u95_deg * DEGREE, settings.window_s)
-        live.learn(day)
-        heel = evaluate_day(day)
+        learnt = learnt_from(day)
+        live.know(learnt)
+        heel = evaluate_day(day, learnt)
 
         def answer_of(number: int) -> Answer:
             return reduce_day(_inputs(plan, tables, _first(heel, number), windows[:number], events))

@@ -12,6 +12,7 @@ from dsp.clean import mark, spread_stamps
 from dsp.combine import align, combined
 from dsp.day import evaluate_day
 from dsp.live import LiveView, suggest_windows
+from dsp.model import learnt_from
 from dsp.motion import Hats, roll_covariance, roll_spectrum
 from dsp.reml import Compressor, Known, Stretch, fit
 from dsp.roll import day_law, envelope
@@ -292,3 +293,17 @@ def test_longer_windows_have_smaller_intervals() -> None:
     widths = [interval_after(model, length, 10.0, 1e-12, 0.8) for length in (40.0, 80.0, 160.0, 320.0)]
     assert widths == sorted(widths, reverse=True)
     assert widths[3] / widths[2] == pytest.approx(1.0 / np.sqrt(2.0), rel=0.1)
+
+
+def test_what_was_learnt_once_serves_the_live_view_and_the_windows() -> None:
+    day = day_of_two_levels()
+    learnt = learnt_from(day)
+    again, alone = evaluate_day(day, learnt), evaluate_day(day)
+    assert [w.heel for w in again.windows] == [w.heel for w in alone.windows]
+    assert [w.u for w in again.windows] == [w.u for w in alone.windows]
+    told, taught = LiveView(wanted=0.002 * DEG), LiveView(wanted=0.002 * DEG)
+    told.know(learnt)
+    told.know("nothing to work on")
+    taught.learn(day)
+    until = replace(day, heel=(_until(day.heel[0], 1010.0),))
+    assert told.look(until, 1010.0, 900.0).u95 == taught.look(until, 1010.0, 900.0).u95 < np.inf

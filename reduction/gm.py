@@ -23,6 +23,8 @@ from reduction.types import GmResult, Maybe, Quantified, State, WindowPoint
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+LEAST_RESPONSE = 3.0
+"""Standard errors by which the slope of heel on moment must stand out before there is a GM to speak of."""
 SMALLEST_U = 1e-8
 """rad added to every window by itself, so that a covariance without own parts can be inverted."""
 
@@ -71,6 +73,9 @@ def reduce_gm(
     if np.unique(problem.arm[usable]).size < 2:
         return _no_gm(problem, "GM needs windows with two different moments and a heel in each")
     candidates, notes = _candidates(problem, usable)
+    silent = no_response(problem.heel[candidates], problem.arm[candidates])
+    if silent:
+        return _no_gm(problem, silent)
     assumed = form or wall_sided(gm_budget.BM_PER_GM_ASSUMED[0] * problem.rough_gm(candidates))
     prior_bend = consistency.PRIOR_BEND if form is not None else 0.5
     found = consistency.consensus(problem.windows(candidates, day), assumed, prior_bend=prior_bend)
@@ -178,6 +183,28 @@ def _candidates(problem: _Problem, usable: Mask) -> tuple[Mask, list[str]]:
             "before relying on this figure."
         )
     return keep, notes
+
+
+def no_response(heel: Array, arm: Array) -> str:
+    """Say why heel does not follow the moments at all, or nothing.
+
+    Student's ratio of the plain slope of heel (n,) rad on arm (n,) m. A vessel that is afloat heels to the side the
+    weights went to; disturbed windows scatter, but never so far that the slope is no longer to be seen.
+
+    >>> no_response(np.array([0.0, 0.02, -0.02]), np.array([0.0, 0.01, -0.01]))
+    ''
+    >>> no_response(np.array([0.0, -0.02, 0.02]), np.array([0.0, 0.01, -0.01]))
+    'The heel goes against the moments: check the sign of the stations and the side of each movement.'
+    """
+    x, y = arm - arm.mean(), heel - heel.mean()
+    slope = float(x @ y) / float(x @ x)
+    scatter = float(np.sum((y - slope * x) ** 2)) / max(x.size - 2, 1)
+    u = float(np.sqrt(scatter / float(x @ x)))
+    if x.size > 3 and abs(slope) < LEAST_RESPONSE * u:
+        return "The heel does not follow the moments: look at the stations, and at what was noted of the movements."
+    if slope <= 0.0:
+        return "The heel goes against the moments: check the sign of the stations and the side of each movement."
+    return ""
 
 
 def o_rejects(overrule: Overrule) -> bool:

@@ -233,6 +233,5 @@ def _span(window: MarkedWindow, epoch_ns: int) -> WindowSpan:
         moved_at=math.nan if window.moved_ns is None else (window.moved_ns - epoch_ns) * 1e-9,
         confirmed=frozenset(window.confirmed),
         expected_confirmations=frozenset() if window.imported else frozenset(CONFIRMATIONS),
-        group=window.movement,
         hand_readings=tuple(window.hand_readings),
     )

@@ -8,11 +8,13 @@ from pathlib import Path
 import numpy as np
 from scipy.special import stdtrit
 
+from config.shifts_table import read_shifts
 from dsp.day import evaluate_day
 from dsp.live import suggest_windows
 from dsp.types import DayHeel, WindowHeel
 from logger.events import rfc3339
 from quietheel.jobs.day import RecordedDay, day_with, open_day, scanned_day
+from quietheel.jobs.states import in_states
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,9 @@ def windows(folder: Path | str = ".") -> EvaluatedDay:
     >>> [(w.span.label, w.heel, w.verdict) for w in day.heel.windows]  # doctest: +SKIP
     """
     recorded = open_day(folder)
-    return EvaluatedDay(recorded, evaluate_day(recorded.day))
+    noted = recorded.folder.path / "shifts.csv"
+    shifts = read_shifts(noted) if noted.is_file() else ()
+    return EvaluatedDay(recorded, evaluate_day(in_states(recorded.day, recorded.plan, recorded.standing, shifts)))
 
 
 def suggest(folder: Path | str = ".", *, shortest_s: float = 60.0, longest_s: float = 600.0) -> EvaluatedDay:

@@ -374,3 +374,16 @@ def test_window_rejected_by_its_own_checks_is_called_taut_where_it_was_held() ->
     )
     assert result.points[2].reasons == ("people", "taut")
     assert result.points[7].reasons == ("people",)
+
+
+def test_no_gm_where_heel_does_not_follow_the_moments() -> None:
+    dead = np.random.default_rng(1).normal(0, 1e-5, VESSEL.moments().size)
+    found = reduced(dead)
+    assert not np.isfinite(found.gm.value)
+    assert "does not follow the moments" in found.gm.note
+
+
+def test_no_gm_where_heel_goes_against_the_moments() -> None:
+    found = reduced(-VESSEL.heel(VESSEL.moments()))
+    assert not np.isfinite(found.gm.value)
+    assert "goes against the moments" in found.gm.note

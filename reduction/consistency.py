@@ -282,7 +282,7 @@ def _weigh_all(windows: Windows, linear: _Linear, most: int, prior_other: float 
     before: _Weighed | None = None
     for size in range(min(most, free.size) + 1):
         sets = _sets(free, size, before)
-        sets = sets[[_spread(windows, s) for s in sets]]
+        sets = sets[_spread(windows, sets)]
         if sets.shape[0] == 0:
             return
         before = _weigh(windows, linear, sets, prior_other)
@@ -299,11 +299,12 @@ def _sets(free: Sets, size: int, before: _Weighed | None) -> Sets:
     return np.array(sorted(longer), dtype=np.intp)
 
 
-def _spread(windows: Windows, left_out: Sets) -> bool:
-    """The rest must still span a good part of the moments, or their agreement proves nothing."""
-    keep = np.ones(windows.arm.size, dtype=bool)
-    keep[left_out] = False
-    return bool(np.ptp(windows.arm[keep]) >= 0.3 * np.ptp(windows.arm))
+def _spread(windows: Windows, sets: Sets) -> NDArray[np.bool_]:
+    """Of which sets left out the rest still spans a good part of the moments, or its agreement proves nothing."""
+    out = np.zeros((sets.shape[0], windows.arm.size), dtype=bool)
+    np.put_along_axis(out, sets, True, axis=1)
+    span = np.where(out, -np.inf, windows.arm).max(axis=1) - np.where(out, np.inf, windows.arm).min(axis=1)
+    return np.asarray(span >= 0.3 * np.ptp(windows.arm))
 
 
 def _weigh(windows: Windows, linear: _Linear, sets: Sets, prior_other: float) -> _Weighed:

@@ -59,7 +59,8 @@ def whereabouts(plan: Plan, changes: Iterable[Event], until_ns: int) -> tuple[Wh
     for name, event in latest.items():
         # Somebody not in the plan who came aboard: the mark says where and, if known, how heavy.
         place, at = _place(event, places)
-        mass = float(event.data.get("mass_kg", 75.0))
+        said = event.data.get("mass_kg")
+        mass = 75.0 if said is None else float(said)
         moment = 0.0 if place == "ashore" else mass * (at[1] if at else float("nan")) / 1000.0
         found.append(Whereabouts(name, "not in the plan", mass, "ashore", place, moment, at))
     return tuple(found)

@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from config.errors import bad
 from logger.archive.arrow import NO_TIME, Column, to_numpy
 from logger.archive.journal import read_journal
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, numbered
@@ -41,11 +42,23 @@ class Piece:
     loaded: dict[str, Column] = field(default_factory=dict)
 
     def load(self, names: Sequence[str]) -> dict[str, Column]:
-        """Columns by name as in `logger.archive.schema.COLUMNS`; times as int64, `NO_TIME` where there is none."""
+        """Columns by name as in `logger.archive.schema.COLUMNS`; times as int64, `NO_TIME` where there is none.
+
+        Raises BadInput where a page's checksum does not hold: a wrong row would pass for a reading.
+        """
         if self.group < 0:
             return {name: self.loaded[name] for name in names}
-        with pq.ParquetFile(self.path, pre_buffer=False) as file:
-            table = file.read_row_group(self.group, columns=list(names), use_threads=False)
+        try:
+            with pq.ParquetFile(self.path, pre_buffer=False, page_checksum_verification=True) as file:
+                table = file.read_row_group(self.group, columns=list(names), use_threads=False)
+        except FileNotFoundError:
+            raise
+        except (pa.ArrowException, OSError):
+            where = f"{self.run}/{self.path.name}, {self.quantity} of {self.station}"
+            wanted = (
+                "what was sealed, and it is damaged (`quietheel verify`); moved elsewhere, the rest is read without it"
+            )
+            raise bad("record", where, None, wanted) from None
         return {name: to_numpy(table.column(name)) for name in names}
 
 
@@ -53,22 +66,27 @@ def pieces_of(run: RunInfo) -> list[Piece]:
     """All pieces of a run in order: sealed segments, then what is still in journals, up to the last whole batch.
 
     Safe while the run is being written: journals are looked at first, and a segment sealed in between replaces its
-    journal.
+    journal. A segment that cannot be opened replaces nothing.
     """
     from_journals = {n: _journal_pieces(run, path) for n, path in numbered(run.folder, JOURNAL_NAME).items()}
     from_segments = {n: _segment_pieces(run, path) for n, path in numbered(run.folder, SEGMENT_NAME).items()}
-    together = {**from_journals, **from_segments}
+    together = from_journals | {n: pieces for n, pieces in from_segments.items() if pieces is not None}
     return [piece for number in sorted(together) for piece in together[number]]
 
 
-def _segment_pieces(run: RunInfo, path: Path) -> list[Piece]:
+def opens(run: RunInfo, segment: Path) -> bool:
+    """Whether a sealed segment says what it holds; after a power cut on a poor disk it may be empty or all zeros."""
+    return _segment_pieces(run, segment) is not None
+
+
+def _segment_pieces(run: RunInfo, path: Path) -> list[Piece] | None:
     try:
         metadata = pq.read_metadata(path)
         units = {(c.station, c.quantity): c.unit for c in channels_of(metadata.metadata)}
         groups = json.loads(metadata.metadata[b"quietheel.groups"])
     except (pa.ArrowException, OSError, KeyError, ValueError):
-        # `verify` says that this segment is damaged; the others still count.
-        return []
+        # `verify` says that this segment is damaged; its journal, where it is still there, and the others count.
+        return None
     return [
         Piece(
             station=group["station"],

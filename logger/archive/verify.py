@@ -12,10 +12,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from config.errors import BadInput
 from config.folder import TestFolder, digest
 from logger.archive.journal import read_journal
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, list_runs, numbered
-from logger.archive.pieces import Piece, pieces_of
+from logger.archive.pieces import Piece, opens, pieces_of
 from logger.archive.reader import read_arrivals
 from logger.archive.timefit import nominal_period
 from logger.archive.timing import repaired
@@ -188,10 +189,12 @@ def _journals(run: RunInfo) -> Iterator[Finding]:
     sealed = numbered(run.folder, SEGMENT_NAME)
     for number, path in numbered(run.folder, JOURNAL_NAME).items():
         where = f"{run.name}, {path.name}"
-        if number in sealed:
+        if number in sealed and opens(run, sealed[number]):
             yield Finding("remark", where, f"is also sealed as {sealed[number].name}; it may be deleted")
             continue
         part = read_journal(path)
+        if part.schema is None and not part.damage:
+            yield Finding("loss", where, "is empty: what it held was not on the disk yet")
         for damage in part.damage:
             if damage.at_end:
                 says = f"torn tail: {damage.size} bytes after byte {damage.offset} are no whole batch"
@@ -207,15 +210,19 @@ def _channels(run: RunInfo, gap_s: float) -> Iterator[tuple[ChannelCount, list[G
     for piece in pieces_of(run):
         channels.setdefault((piece.station, piece.quantity), []).append(piece)
     for (station, quantity), pieces in sorted(channels.items()):
-        lost = duplicates = 0
+        rows = lost = duplicates = 0
         gaps = []
         before_ns = before_number = -1
         limit = int(gap_s * 1e9)
         for piece in pieces:
-            columns = piece.load(["sequence", "flags"])
+            try:
+                columns = piece.load(["sequence", "flags"])
+                # A message that came late is not missing: gaps are sought in the samples' own times.
+                time = repaired(read_arrivals([piece])).time_ns
+            except BadInput:
+                continue  # `_segments` says that it is damaged; what it held shows as a gap
             sequence = columns["sequence"]
-            # A message that came late is not missing: gaps are sought in the samples' own times.
-            time = repaired(read_arrivals([piece])).time_ns
+            rows += sequence.size
             if time.size > 20:
                 limit = max(int(gap_s * 1e9), int(10 * nominal_period(time)))
             duplicates += int(((columns["flags"] & int(Flag.DUPLICATE)) != 0).sum())
@@ -233,7 +240,7 @@ def _channels(run: RunInfo, gap_s: float) -> Iterator[tuple[ChannelCount, list[G
                 run.name,
                 station,
                 quantity,
-                sum(piece.rows for piece in pieces),
+                rows,
                 lost,
                 duplicates,
                 min(piece.first_ns for piece in pieces),

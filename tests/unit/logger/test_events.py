@@ -298,3 +298,9 @@ def test_what_else_a_mark_holds_is_kept_as_it_is(tmp_path: Path) -> None:
     log = EventLog(tmp_path)
     log.append("movement", "mate", data)
     assert [event.data for event in log.read()] == [data]
+
+
+def test_a_guest_of_no_known_mass_weighs_as_much_as_anybody(tmp_path: Path) -> None:
+    log = EventLog(tmp_path)
+    log.append("people", "mate", {"person": "guest", "position_m": [20, 2, 6], "mass_kg": None})
+    assert state_of_day(log.read(), PLAN).people[-1].moment_tm == pytest.approx(0.150)

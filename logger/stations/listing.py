@@ -15,7 +15,7 @@ import serial
 from config.stations import Broker
 from logger.credentials import Credentials
 from logger.sources.mqtt import broker_address, tls_context
-from logger.sources.serial import system_ports
+from logger.sources.serial import PORT_FAULTS, plain, system_ports
 
 BAUDS = (4800, 9600, 38400, 115200)
 """Tried in turn on a port nobody described (4800 and 38400: NMEA 0183 as read in its open summaries; the others are
@@ -92,8 +92,8 @@ def _listen(seen: PortSeen, seconds: float, bauds: Sequence[int]) -> PortSeen:
         try:
             with contextlib.closing(serial.serial_for_url(seen.port, baudrate=baud, timeout=0.1)) as line:
                 data = _read(line, seconds)
-        except (OSError, ValueError) as error:
-            return _with(seen, problem=str(error).splitlines()[0][:200])
+        except PORT_FAULTS as error:
+            return _with(seen, problem=plain(error))
         share = sum(32 <= byte < 127 or byte in (9, 10, 13) for byte in data) / max(1, len(data))
         if data and share > best[0]:
             best = (share, baud, _lines(data))

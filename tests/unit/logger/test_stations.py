@@ -244,3 +244,14 @@ def test_ports_with_sample_lines() -> None:
     assert ports_seen(ports=lambda: [info], busy=frozenset({"loop://"}))[0].problem == "in use"
     assert listen_port("/dev/no-such-port", 9600, 0.05).problem
     assert shown(b"\xff\x00abc\r\n" + b"x" * 500).startswith("\ufffd.abc..") and len(shown(b"x" * 500)) == 120
+
+
+@pytest.mark.parametrize("fault", [TypeError("'NoneType' object"), OSError(5, "Input/output error"), ValueError("odd")])
+def test_a_port_that_vanishes_while_it_is_listed_is_a_problem_in_words(
+    monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    def vanish(*_: object, **__: object) -> None:
+        raise fault
+
+    monkeypatch.setattr("logger.stations.listing.serial.serial_for_url", vanish)
+    assert listen_port("COM4", 9600, 0.05).problem == str(fault)

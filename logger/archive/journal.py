@@ -159,7 +159,8 @@ def read_journal(path: Path, offset: int = 0, head: bytes = b"") -> JournalPart:
     ----------
     path : the journal.
     offset : where an earlier call said to go on; 0 for the beginning.
-    head : the bytes of the schema message, needed with ``offset`` above 0 (see `read_head`).
+    head : the bytes of the schema message, needed with ``offset`` above 0 (see `read_head`) or where the journal's own
+        is lost (see `head_of`).
 
     Returns
     -------
@@ -168,12 +169,12 @@ def read_journal(path: Path, offset: int = 0, head: bytes = b"") -> JournalPart:
     with path.open("rb") as file:
         file.seek(offset)
         data = file.read()
-    if not offset:
+    if not head:
         head = data[: _head_length(data)]
         if not head:
             return JournalPart(None, (), (), 0, (Damage(0, len(data), "no whole schema", True),) if data else ())
     schema = pa.ipc.read_schema(pa.py_buffer(head))
-    position = 0 if offset else len(head)
+    position = len(head) if not offset and data.startswith(head) else 0
     batches: list[Any] = []
     numbers: list[int] = []
     damage: list[Damage] = []
@@ -195,6 +196,11 @@ def read_journal(path: Path, offset: int = 0, head: bytes = b"") -> JournalPart:
             break
         position = onward
     return JournalPart(schema, tuple(batches), tuple(numbers), offset + position, tuple(damage))
+
+
+def head_of(channels: Sequence[Channel], run: str, segment: int) -> bytes:
+    """Bytes of the schema message that a journal of these channels begins with."""
+    return bytes(journal_schema(channels, run, segment).serialize())
 
 
 def read_head(path: Path) -> bytes:

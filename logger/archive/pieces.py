@@ -13,7 +13,7 @@ import pyarrow.parquet as pq
 
 from config.errors import bad
 from logger.archive.arrow import NO_TIME, Column, to_numpy
-from logger.archive.journal import read_journal
+from logger.archive.journal import JournalPart, head_of, read_journal
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, numbered
 from logger.archive.schema import channels_of
 from logger.records import Quantity
@@ -105,9 +105,18 @@ def _segment_pieces(run: RunInfo, path: Path) -> list[Piece] | None:
     ]
 
 
+def open_journal(run: RunInfo, path: Path) -> JournalPart:
+    """Read a journal of a run; where its head is lost, the start record says what its batches hold."""
+    part = read_journal(path)
+    number = JOURNAL_NAME.match(path.name)
+    if part.schema is None and part.damage and run.channels and number:
+        part = read_journal(path, head=head_of(run.channels, run.name, int(number[1])))
+    return part
+
+
 def _journal_pieces(run: RunInfo, path: Path) -> list[Piece]:
     try:
-        part = read_journal(path)
+        part = open_journal(run, path)
     except OSError:
         return []
     if part.schema is None or not part.rows:

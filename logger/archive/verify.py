@@ -14,9 +14,8 @@ import pyarrow.parquet as pq
 
 from config.errors import BadInput
 from config.folder import TestFolder, digest
-from logger.archive.journal import read_journal
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, list_runs, numbered
-from logger.archive.pieces import Piece, opens, pieces_of
+from logger.archive.pieces import Piece, open_journal, opens, pieces_of
 from logger.archive.reader import read_arrivals
 from logger.archive.timefit import nominal_period
 from logger.archive.timing import repaired
@@ -186,13 +185,17 @@ def _segments(run: RunInfo) -> Iterator[Finding]:
 
 
 def _journals(run: RunInfo) -> Iterator[Finding]:
+    for path in sorted(run.folder.glob("*.tmp")):
+        yield Finding(
+            "remark", f"{run.name}, {path.name}", "was never finished; it may be deleted once nothing records"
+        )
     sealed = numbered(run.folder, SEGMENT_NAME)
     for number, path in numbered(run.folder, JOURNAL_NAME).items():
         where = f"{run.name}, {path.name}"
         if number in sealed and opens(run, sealed[number]):
             yield Finding("remark", where, f"is also sealed as {sealed[number].name}; it may be deleted")
             continue
-        part = read_journal(path)
+        part = open_journal(run, path)
         if part.schema is None and not part.damage:
             yield Finding("loss", where, "is empty: what it held was not on the disk yet")
         for damage in part.damage:

@@ -105,8 +105,9 @@ def test_a_segment_that_never_reached_the_disk_is_read_from_its_journal(
         (nul_after(0.5), None, "loss", "torn tail"),
         (lambda data: data + bytes(4096), 500, "loss", "torn tail: 4096 bytes"),
         (lambda data: data[:6000] + bytes(4096) + data[10096:], None, "damage", "bytes skipped"),
+        (lambda data: bytes(4096) + data[4096:], None, "damage", "batch not whole at byte 0"),
     ],
-    ids=["empty", "zeros", "half zeros", "zeros after", "zeros between"],
+    ids=["empty", "zeros", "half zeros", "zeros after", "zeros between", "zeros at its head"],
 )
 def test_an_open_journal_with_holes(
     tmp_path: Path, left: Callable[[bytes], bytes], rows: int | None, severity: str, words: str
@@ -137,7 +138,9 @@ def test_a_renaming_that_did_not_last_leaves_what_was_before(tmp_path: Path) -> 
     seal(journal, run / "readings-0001.parquet").path.rename(run / "readings-0001.parquet.tmp")
     (run / "stop.json.tmp").write_text("{}", encoding="utf-8")
     assert rows_of(tmp_path).keys() == set(range(200))
-    assert says(verify(tmp_path), "remark", "no stop record")
+    report = verify(tmp_path)
+    assert report.sound and says(report, "remark", "no stop record")
+    assert says(report, "remark", "readings-0001.parquet.tmp: was never finished")
 
 
 @pytest.mark.parametrize("left", [bytes(200), bytes(200) + b"\n", b'{"number": 4, "at'], ids=["zeros", "line", "torn"])

@@ -144,7 +144,7 @@ def _asked(
 def _refined(
     prepared: Prepared, found: list[Evaluated | str], asked: list[tuple[Check, ...]], model: DayModel
 ) -> tuple[list[Evaluated | str], DayModel]:
-    """Learn from differences between windows of one state that no check rejected, and evaluate again."""
+    """Learn from differences between windows of one state that no check rejected, and evaluate again, in ``found``."""
     clean = [
         one
         for one, said in zip(found, asked, strict=True)
@@ -154,9 +154,11 @@ def _refined(
     if extra is None:
         return found, model
     better = replace(model, low=model.low.with_differences(extra))
-    return [
-        evaluate_window(prepared, span, roll, better) for span, roll in zip(prepared.windows, model.rolls, strict=True)
-    ], better
+    # One in the place of another: the covariances of long windows are large.
+    clean.clear()
+    for number, (span, roll) in enumerate(zip(prepared.windows, model.rolls, strict=True)):
+        found[number] = evaluate_window(prepared, span, roll, better)
+    return found, better
 
 
 def _said_of_wind(day: Day, wind: Pressure | None) -> tuple[str, ...]:

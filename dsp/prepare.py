@@ -83,6 +83,8 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
     scale_u = np.array([k.scale_u if np.isfinite(k.scale_u) else ASSUMED_SCALE_U for k in knowledge])
     seen = tuple(station_bins(look, t, m) for t, m in zip(traces, marks, strict=True))
     followed = follow(look, seen, names, scale_u, windows)
+    whole = not followed.apart[list(followed.use)].any()
+    seen = tuple(seen[s] for s in followed.use)
     traces, knowledge = (tuple(column[s] for s in followed.use) for column in (traces, knowledge))
     marks = tuple(_parted(traces[i], marks[s], windows, followed.apart[s]) for i, s in enumerate(followed.use))
     followed = replace(followed, left_out=(*followed.left_out, *unmoved))
@@ -90,7 +92,10 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
 
     def on(step: float) -> Prepared:
         grid = grid_over(first, last, step)
-        bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
+        if whole and grid == look:
+            bins = seen
+        else:
+            bins = tuple(station_bins(grid, t, m) for t, m in zip(traces, marks, strict=True))
         alignment = align(grid, bins, noise, knowledge, windows)
         heel, variance, aligned = combined(grid, bins, noise, alignment)
         nothing = float("nan")

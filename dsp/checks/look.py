@@ -45,6 +45,8 @@ class Look:
     evidence: WindowEvidence
     share: float = 1.0
     """Factor on the low-frequency part of the covariance."""
+    slow: Array | None = None
+    """(n, n) that part without its white noise, where it was made already."""
 
     @property
     def name(self) -> str:
@@ -93,10 +95,13 @@ class Look:
 
     @cached_property
     def scaled(self) -> tuple[Look, ...]:
-        """The same window with less and less low-frequency motion, for fits that estimate its amplitude themselves."""
+        """The same window with less and less low-frequency motion, for fits that estimate its amplitude themselves.
+
+        Itself is not among them: a window that held itself would keep its matrices long after its turn.
+        """
         if not np.isfinite(self.evidence.shared_dof):
-            return (self,)
-        return (self, *(Look(self.evidence, share) for share in SHARES))
+            return ()
+        return tuple(Look(self.evidence, share, self._slow) for share in SHARES)
 
     @cached_property
     def plausible(self) -> float:
@@ -114,11 +119,16 @@ class Look:
         return float(prior - determinant - 0.5 * np.log(turned @ turned) - 0.5 * float(self.rest @ self.rest))
 
     @cached_property
+    def _slow(self) -> Array:
+        slow = self.evidence.low_covariance.copy()
+        slow[np.diag_indices_from(slow)] -= min(self.evidence.motion.white, float(np.diag(slow).min()))
+        return slow
+
+    @cached_property
     def _factor(self) -> Array:
         covariance = self.evidence.covariance
         if self.share < 1.0:
-            slow = self.evidence.low_covariance.copy()
-            slow[np.diag_indices_from(slow)] -= min(self.evidence.motion.white, float(np.diag(slow).min()))
+            slow = self._slow if self.slow is None else self.slow
             covariance = covariance - (1.0 - self.share) * slow
             covariance[np.diag_indices_from(covariance)] += 1e-9 * float(np.mean(np.diag(covariance)))
         return np.asarray(sound_factor(covariance)[0])
@@ -166,7 +176,7 @@ class Look:
         follow Student's law with `free_dof` degrees of freedom, as in a t-test whose variance is that of the residuals.
         """
         best, chosen = -np.inf, [self.scan(f) for f in families]
-        for number, look in enumerate(self.scaled):
+        for number, look in enumerate((self, *self.scaled)):
             scans = chosen if number == 0 else [look.scan(f) for f in families]
             top = max(float(np.abs(s.score).max()) for s in scans)
             value = look.plausible + 0.5 * top**2

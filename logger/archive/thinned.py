@@ -150,29 +150,24 @@ class ThinnedRecord:
         return self._joined(pieces, [found for found in kept.values() if found is not None], means)
 
     def _joined(self, pieces: list[Piece], kept: list[tuple[Part, Timing]], means: tuple[Part, Int]) -> Thinned:
-        parts = [part for part, _ in kept] + [means[0]]
-        time = np.concatenate([part[0] for part in parts])
-        count = np.concatenate([*(np.ones(part[0].size, dtype=np.int64) for part, _ in kept), means[1]])
-        order = np.argsort(time, kind="stable")
-        first, total = pieces[0], sum(piece.rows for piece in pieces)
+        parts = _in_turn([part for part, _ in kept], means)
+        time, value, flags, count = (np.concatenate(column) for column in zip(*parts, strict=True))
+        if not never_back(time):  # runs that overlap, or a mean whose interval began in a span's last moment
+            order = np.argsort(time, kind="stable")
+            time, value, flags, count = time[order], value[order], flags[order], count[order]
+        first, total, several = pieces[0], sum(piece.rows for piece in pieces), means[1].size
         runs = sorted({piece.run for piece in pieces})
         history = [
             f"{total} readings from {'run' if len(runs) == 1 else 'runs'} {', '.join(runs)}",
-            f"{time.size - means[1].size} of them kept in and about windows, "
-            f"the others as {means[1].size} means over {self.every_ns / 1e9:g} s",
+            f"{time.size - several} of them kept in and about windows, "
+            f"the others as {several} means over {self.every_ns / 1e9:g} s",
         ]
         if kept:
             history.append(tell(tuple(timing for _, timing in kept)))
         series = Series(
-            first.station,
-            first.quantity,
-            strictly_increasing(time[order]),
-            np.concatenate([part[1] for part in parts])[order],
-            first.unit,
-            np.concatenate([part[2] for part in parts])[order],
-            tuple(history),
+            first.station, first.quantity, strictly_increasing(time), value, first.unit, flags, tuple(history)
         )
-        return Thinned(series, count[order])
+        return Thinned(series, count)
 
     def _look(self, piece: Piece, spans: list[Span]) -> tuple[Sums, dict[Span, Arrivals]]:
         """Sum up a piece, unless that was done, and cut out what belongs to the spans."""
@@ -188,6 +183,19 @@ class ThinnedRecord:
                 self._sums[_key(piece)] = sums
         cuts = {span: cut(piece, columns, span, ordered) for span in spans}
         return sums, {span: found for span, found in cuts.items() if found is not None}
+
+
+def _in_turn(
+    kept: list[Part], means: tuple[Part, Int]
+) -> list[tuple[Int, NDArray[np.float64], NDArray[np.uint16], Int]]:
+    """Readings of the spans and the means between them, in order of time, each with the readings behind it."""
+    found, begin, (time, value, flags), many = [], 0, *means
+    for part in sorted((part for part in kept if part[0].size), key=lambda part: int(part[0][0])):
+        end = int(np.searchsorted(time, part[0][0]))
+        found.append((time[begin:end], value[begin:end], flags[begin:end], many[begin:end]))
+        found.append((*part, np.ones(part[0].size, dtype=np.int64)))
+        begin = end
+    return [*found, (time[begin:], value[begin:], flags[begin:], many[begin:])]
 
 
 def _key(piece: Piece) -> Key:

@@ -184,8 +184,9 @@ def _trace(series: Series, station: Station | None, epoch_ns: int, count: NDArra
         zero, factor = calibration.zero_deg, calibration.scale * DEGREE
     value = (series.value - zero) * factor
     good = np.isfinite(value)
-    behind = np.zeros(0) if count is None else count[good].astype(np.float64)
-    return Trace(series.station, time[good], np.asarray(value[good], dtype=np.float64), suspect[good], behind)
+    kept = slice(None) if good.all() else good
+    behind = np.zeros(0) if count is None else count[kept].astype(np.float64)
+    return Trace(series.station, time[kept], np.asarray(value[kept], dtype=np.float64), suspect[kept], behind)
 
 
 def _knowledge(name: str, station: Station | None) -> StationKnowledge:

@@ -213,7 +213,10 @@ def _agree(levels: Array, s: int, t: int) -> bool:
 
 def _middle(value: Array) -> Array:
     """Median over the first axis of what is there; NaN where nothing is."""
-    here = np.isfinite(value).any(axis=0)
+    finite = np.isfinite(value)
+    if finite.all() and value.shape[0]:
+        return np.asarray(np.median(value, axis=0))  # many times as fast as the one that looks for gaps
+    here = finite.any(axis=0)
     result = np.full(value.shape[1:], np.nan)
     result[here] = np.nanmedian(value[:, here], axis=0)
     return result

@@ -40,6 +40,8 @@ class Piece:
     group: int = -1
     """Row group, or -1 for a journal."""
     loaded: dict[str, Column] = field(default_factory=dict)
+    metadata: pq.FileMetaData | None = field(default=None, repr=False, compare=False)
+    """Of the segment, as it was read when the piece was found."""
 
     def load(self, names: Sequence[str]) -> dict[str, Column]:
         """Columns by name as in `logger.archive.schema.COLUMNS`; times as int64, `NO_TIME` where there is none.
@@ -100,6 +102,7 @@ def _segment_pieces(run: RunInfo, path: Path) -> list[Piece] | None:
             late=group["late"],
             path=path,
             group=number,
+            metadata=metadata,
         )
         for number, group in enumerate(groups)
     ]

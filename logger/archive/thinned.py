@@ -92,7 +92,7 @@ class ThinnedRecord:
         self._sums: dict[Key, Sums] = {}
         self._kept: dict[tuple[Span, tuple[Key, ...]], tuple[Part, Timing]] = {}
 
-    def read(self, spans: Sequence[Span], stop_ns: int | None = None) -> list[Thinned]:
+    def read(self, spans: Sequence[Span], stop_ns: int | None = None, together: int = 1) -> list[Thinned]:
         """Read every channel, every reading inside the spans, means outside.
 
         Outside the spans a mean stands at the middle of its interval by time of arrival where arrivals are in order and
@@ -103,6 +103,7 @@ class ThinnedRecord:
         ----------
         spans : (start, stop) UTC ns, in which every reading is wanted.
         stop_ns : UTC ns, up to which the record counts; None for all of it.
+        together : so many intervals make one mean.
 
         Returns
         -------
@@ -117,19 +118,15 @@ class ThinnedRecord:
                 if not pieces:
                     continue
                 if pieces[0].quantity in self.quantities and _rate(pieces) > FAST_HZ:
-                    one = self._thinned(pool, pieces, wanted)
+                    one = self._thinned(pool, pieces, wanted, together)
                 else:
                     one = Thinned(read_channel(pool, pieces)[0], np.zeros(0, dtype=np.int64))
-                found.append(one if stop_ns is None else _until(one, self._last(one, wanted, stop_ns)))
+                found.append(
+                    one if stop_ns is None else _until(one, _last(one, wanted, stop_ns, self.every_ns * together))
+                )
         return [one for one in found if len(one.series)]
 
-    def _last(self, one: Thinned, spans: list[Span], stop_ns: int) -> int:
-        """The moment itself where readings are given, else the end of the last whole interval before it."""
-        if not one.count.size or any(start <= stop_ns <= stop for start, stop in spans):
-            return stop_ns
-        return stop_ns // self.every_ns * self.every_ns
-
-    def _thinned(self, pool: ThreadPoolExecutor, pieces: list[Piece], spans: list[Span]) -> Thinned:
+    def _thinned(self, pool: ThreadPoolExecutor, pieces: list[Piece], spans: list[Span], together: int) -> Thinned:
         near: dict[tuple[str, Span], list[Piece]] = {}
         for span in spans:
             for piece in pieces:
@@ -146,28 +143,9 @@ class ThinnedRecord:
             kept[place] = made
             if self.keep and all(piece.group >= 0 for piece in near[place]):
                 self._kept[place[1], _keys(near[place])] = made
-        means = _means([sums for sums, _ in looks], spans, self.every_ns)
-        return self._joined(pieces, [found for found in kept.values() if found is not None], means)
-
-    def _joined(self, pieces: list[Piece], kept: list[tuple[Part, Timing]], means: tuple[Part, Int]) -> Thinned:
-        parts = _in_turn([part for part, _ in kept], means)
-        time, value, flags, count = (np.concatenate(column) for column in zip(*parts, strict=True))
-        if not never_back(time):  # runs that overlap, or a mean whose interval began in a span's last moment
-            order = np.argsort(time, kind="stable")
-            time, value, flags, count = time[order], value[order], flags[order], count[order]
-        first, total, several = pieces[0], sum(piece.rows for piece in pieces), means[1].size
-        runs = sorted({piece.run for piece in pieces})
-        history = [
-            f"{total} readings from {'run' if len(runs) == 1 else 'runs'} {', '.join(runs)}",
-            f"{time.size - several} of them kept in and about windows, "
-            f"the others as {several} means over {self.every_ns / 1e9:g} s",
-        ]
-        if kept:
-            history.append(tell(tuple(timing for _, timing in kept)))
-        series = Series(
-            first.station, first.quantity, strictly_increasing(time), value, first.unit, flags, tuple(history)
-        )
-        return Thinned(series, count)
+        means = _means([sums for sums, _ in looks], spans, self.every_ns, together)
+        found = [one for one in kept.values() if one is not None]
+        return _joined(pieces, found, means, self.every_ns * together)
 
     def _look(self, piece: Piece, spans: list[Span]) -> tuple[Sums, dict[Span, Arrivals]]:
         """Sum up a piece, unless that was done, and cut out what belongs to the spans."""
@@ -183,6 +161,25 @@ class ThinnedRecord:
                 self._sums[_key(piece)] = sums
         cuts = {span: cut(piece, columns, span, ordered) for span in spans}
         return sums, {span: found for span, found in cuts.items() if found is not None}
+
+
+def _joined(pieces: list[Piece], kept: list[tuple[Part, Timing]], means: tuple[Part, Int], every_ns: int) -> Thinned:
+    parts = _in_turn([part for part, _ in kept], means)
+    time, value, flags, count = (np.concatenate(column) for column in zip(*parts, strict=True))
+    if not never_back(time):  # runs that overlap, or a mean whose interval began in a span's last moment
+        order = np.argsort(time, kind="stable")
+        time, value, flags, count = time[order], value[order], flags[order], count[order]
+    first, total, several = pieces[0], sum(piece.rows for piece in pieces), means[1].size
+    runs = sorted({piece.run for piece in pieces})
+    history = [
+        f"{total} readings from {'run' if len(runs) == 1 else 'runs'} {', '.join(runs)}",
+        f"{time.size - several} of them kept in and about windows, "
+        f"the others as {several} means over {every_ns / 1e9:g} s",
+    ]
+    if kept:
+        history.append(tell(tuple(timing for _, timing in kept)))
+    series = Series(first.station, first.quantity, strictly_increasing(time), value, first.unit, flags, tuple(history))
+    return Thinned(series, count)
 
 
 def _in_turn(
@@ -222,6 +219,13 @@ def _rate(pieces: list[Piece]) -> float:
     return sum(piece.rows for piece in pieces) / lasting * 1e9
 
 
+def _last(one: Thinned, spans: list[Span], stop_ns: int, every_ns: int) -> int:
+    """The moment itself where readings are given, else the end of the last whole interval before it."""
+    if not one.count.size or any(start <= stop_ns <= stop for start, stop in spans):
+        return stop_ns
+    return stop_ns // every_ns * every_ns
+
+
 def _until(one: Thinned, stop_ns: int) -> Thinned:
     series, count = one.series, one.count
     stop = int(np.searchsorted(series.time_ns, stop_ns))
@@ -256,12 +260,13 @@ def _summed(
     return interval_sums(time, value, every_ns)
 
 
-def _means(sums: list[Sums], spans: list[Span], every_ns: int) -> tuple[Part, Int]:
-    """Means of the intervals that touch no span, and the readings behind each."""
+def _means(sums: list[Sums], spans: list[Span], every_ns: int, together: int) -> tuple[Part, Int]:
+    """Means of the intervals, or so many of them together, that touch no span, and the readings behind each."""
     some = [one for one in sums if one[2].size]
     number = np.concatenate([first + np.flatnonzero(c) for first, _, c in some] or [np.zeros(0, dtype=np.int64)])
     total = np.concatenate([s[c > 0] for _, s, c in some] or [np.zeros(0)])
     count = np.concatenate([c[c > 0] for _, _, c in some] or [np.zeros(0, dtype=np.int64)])
+    number, every_ns = number // together, every_ns * together
     # An interval in which one piece ends and the next begins has parts in both.
     place, back = np.unique(number, return_inverse=True)
     total, many = np.bincount(back, weights=total), np.bincount(back, weights=count).astype(np.int64)

@@ -30,6 +30,8 @@ Counts = dict[tuple[str, Quantity], NDArray[np.int64]]
 LONG_ROWS = 5_000_000
 """Readings of heel and trim beyond which a day is long: outside the windows it is read as short means."""
 THINNED = (Quantity.HEEL, Quantity.TRIM)
+SCANNED_TOGETHER = 2
+"""A long day is looked over as means of half a second: a sixteenth of a roll of 8 s shows where it stands still."""
 _BAD_FLAGS = int(Flag.SUSPECT | Flag.SATURATED)
 
 
@@ -95,7 +97,8 @@ def scanned_day(folder: Path | str = ".") -> RecordedDay:
     place = TestFolder(Path(folder))
     plan, events, windows = _marked(place)
     reader = long_record(place.record)
-    series = read_long(reader, [])[0] if reader else tuple(read_series(place.record))
+    found = reader.read([], together=SCANNED_TOGETHER) if reader else []
+    series = tuple(one.series for one in found) if reader else tuple(read_series(place.record))
     day = make_day(plan, series, windows, first_ns(series, windows))
     return RecordedDay(place, plan, events, windows, day, series, reader)
 

@@ -89,7 +89,7 @@ def test_means_between_the_windows_change_no_verdict_and_hardly_the_heel(
 @pytest.mark.usefixtures("long")
 def test_other_windows_are_read_in_full(day: Path) -> None:
     scanned = scanned_day(day)
-    assert np.diff(scanned.day.heel[0].time).min() == pytest.approx(0.25), "means, each as one reading"
+    assert np.diff(scanned.day.heel[0].time).min() == pytest.approx(0.5), "means, each as one reading"
     spans = open_day(day).day.windows[1:3]
     read = day_with(scanned, spans)
     assert read.day.windows == spans

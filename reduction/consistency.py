@@ -32,10 +32,19 @@ PRIOR_OTHER = 0.05
 """Judgement: one window in twenty is shifted by something that no check inside the window saw."""
 SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
 """Judgement: share of windows shifted unseen, with the probability that a day is like that."""
-PRIOR_RESTRAINT = {"free": 0.80, "starboard": 0.08, "port": 0.08, "both": 0.04}
-"""Judgement: probability that something held her that day, by the side of heel on which it acted."""
+PRIOR_RESTRAINT = {
+    "free": 0.80,
+    "starboard": 0.05,
+    "port": 0.05,
+    "both": 0.02,
+    "line to port": 0.04,
+    "line to starboard": 0.04,
+}
+"""Judgement: probability that something held her: contact, by the side of heel on which it acted, or a line."""
 PRIOR_HELD = 0.5
-"""Given a restraint on a side: probability that it acted in any one window heeled to that side."""
+"""Given contact on a side, or a line: probability that it acted in any one window heeled to that side, away from it."""
+PRIOR_SLACKENED = 0.2
+"""Given a line: the same in a window heeled towards it, where the heel itself gives it slack (judgement)."""
 PLAUSIBLE_SHIFT = 0.1
 """Largest shift thought of, as a share of half the range of heel; sets how much agreement one more exclusion buys."""
 PRIOR_BEND = 0.02
@@ -45,6 +54,8 @@ LEAST_BM = 1.0
 PRIOR_UNREST = 0.01
 """Judgement: probability that every interval of the day is too small alike; by a factor up to `MOST_UNREST`."""
 MOST_UNREST = 30.0
+LEAST_SPREAD = 0.2
+"""Share of the day's moments that the windows kept must span; one weight moved is a quarter of the usual sequence."""
 EXHAUSTIVE = 6000
 """Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
 BEAM = 400
@@ -120,7 +131,7 @@ class Consensus:
     selection_u: float
     """m, standard uncertainty of GM from not knowing for certain which windows to leave out."""
     restraint: str
-    """``free``, ``starboard``, ``port`` or ``both``: what the windows say about a restraint."""
+    """One of `PRIOR_RESTRAINT`: what the windows say about a restraint."""
     restraint_probability: float
     shift: Array
     """(n,) each window's heel minus the curve through the used others, rad."""
@@ -131,6 +142,14 @@ class Consensus:
     bend: float = 0.0
     """m, BM beyond the hull's own that lays all windows on one curve; 0 where none was needed."""
     bend_u: float = 0.0
+
+    def restrains(self, side: float, shift: float) -> bool:
+        """Whether what held the other windows would shift a window on this side of heel (+1 starboard) that way."""
+        if self.restraint == "free":
+            return False
+        if self.restraint.startswith("line"):
+            return (shift < 0) == (self.restraint == "line to port")
+        return side * shift < 0 and (self.restraint == "both" or (side > 0) == (self.restraint == "starboard"))
 
 
 @dataclass(frozen=True)
@@ -158,7 +177,7 @@ class _Weighed:
     log_weight: Array
     gm: Array
     by_hypothesis: Array
-    """(N, 4) log weight under each hypothesis of restraint."""
+    """(N, h) log weight under each hypothesis of restraint."""
 
 
 def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend: float = PRIOR_BEND) -> Consensus:
@@ -178,18 +197,23 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     or all windows with wider intervals, are likelier still.
     """
     n = windows.heel.size
-    limit = max(0, min((n - 1) // 2, n - 3)) if most is None else most
+    limit = _most(n) if most is None else most
     start = start_from_line(windows.heel, windows.arm, form, windows.rise)
     used, answer = np.ones(n, dtype=bool), None
+    rival: _Bent | None = None
     for _ in range(4):
         linear = _linearise(windows, form, start)
         levels = list(_weigh_all(windows, linear, limit))
         answer, weight = _choose(windows, linear, levels)
+        rival = None
         if answer:
-            bend, bend_u, bend_weight = _bend(windows, linear, form, prior_bend)
-            if bend_weight > max(weight, _unrest(windows, linear)):
-                bent = bent_form(form, bend)
-                return replace(consensus(windows, bent, 0), bend=bend, bend_u=bend_u, consistent=True, birge=1.0)
+            rival = _bend(windows, linear, form, prior_bend)
+            if rival.log_weight > max(weight, _unrest(windows, linear)):
+                made = consensus(windows, bent_form(form, rival.bend), 0)
+                doubt = _selection_u(windows, linear, limit, rival.gm, rival)
+                return replace(
+                    made, bend=rival.bend, bend_u=rival.bend_u, consistent=True, birge=1.0, selection_u=doubt
+                )
             if _unrest(windows, linear) > weight:
                 answer = ()
         chosen = np.ones(n, dtype=bool)
@@ -199,7 +223,12 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         used, start = chosen, (fit.gm, fit.tcg)
         if settled:
             break
-    return _report(windows, form, linear, levels, used, fit)
+    return _report(windows, form, linear, levels, used, fit, rival)
+
+
+def _most(n: int) -> int:
+    """Most windows that may be left out: fewer than half of few, half of eight and more."""
+    return max(0, min((n - 1) // 2, n - 3)) if n < 8 else n // 2
 
 
 def bent_form(form: Form, bend: float) -> Form:
@@ -207,26 +236,38 @@ def bent_form(form: Form, bend: float) -> Form:
     return Form(f"{form.name} and a bend", lambda heel: form.c(heel) + 0.5 * bend * np.tan(heel) ** 3, form.km)
 
 
-def _bend(windows: Windows, linear: _Linear, form: Form, prior: float) -> tuple[float, float, float]:
-    """One more parameter for all windows: its value and u (m of BM), and the log weight of that explanation."""
+@dataclass(frozen=True)
+class _Bent:
+    """All windows on a curve with one bend more, as a rival of every set."""
+
+    bend: float
+    """m of BM."""
+    bend_u: float
+    gm: float
+    log_weight: float
+
+
+def _bend(windows: Windows, linear: _Linear, form: Form, prior: float) -> _Bent:
+    """One more parameter for all windows; its log weight is minus infinity where it explains nothing."""
     n = windows.heel.size
     column = 0.5 * np.tan(windows.heel) ** 3
     size = float(column @ linear.projector @ column)
     if size <= 0 or n < 5 or np.unique(np.round(np.abs(windows.arm), 9)).size < 3:
-        return 0.0, 0.0, -np.inf
+        return _Bent(0.0, 0.0, float(linear.beta[0]), -np.inf)
     bend, bend_u = float(column @ linear.pull) / size, 1.0 / float(np.sqrt(size))
+    none = _Bent(bend, bend_u, float(linear.beta[0] - bend * (linear.gain[0] @ column)), -np.inf)
     chi2 = linear.chi2 - float(column @ linear.pull) ** 2 / size
     if chi2 > chi2_limit(n - 3, windows.dof, ALPHA_REST):
-        return bend, bend_u, -np.inf
+        return none
     steepest = float(np.abs(np.tan(windows.heel)).max())
     hull = 2.0 * abs(float(np.asarray(form.c(np.array([np.arctan(steepest)])))[0])) / steepest**3
     if bend < -LEAST_BM * hull:
         # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
-        return bend, bend_u, -np.inf
+        return none
     most = float(np.abs(column).max())
     reach = PLAUSIBLE_SHIFT * float(np.ptp(windows.arm)) / 2 / most
     occam = 0.5 * np.log(2 * np.pi) + np.log(bend_u / (2 * reach)) if abs(bend) < reach else -np.inf
-    return bend, bend_u, float(np.log(prior) - 0.5 * chi2 + occam + _all_clean(windows))
+    return replace(none, log_weight=float(np.log(prior) - 0.5 * chi2 + occam + _all_clean(windows)))
 
 
 def _unrest(windows: Windows, linear: _Linear) -> float:
@@ -304,7 +345,7 @@ def _spread(windows: Windows, sets: Sets) -> NDArray[np.bool_]:
     out = np.zeros((sets.shape[0], windows.arm.size), dtype=bool)
     np.put_along_axis(out, sets, True, axis=1)
     span = np.where(out, -np.inf, windows.arm).max(axis=1) - np.where(out, np.inf, windows.arm).min(axis=1)
-    return np.asarray(span >= 0.3 * np.ptp(windows.arm))
+    return np.asarray(span >= LEAST_SPREAD * np.ptp(windows.arm))
 
 
 def _weigh(windows: Windows, linear: _Linear, sets: Sets, prior_other: float) -> _Weighed:
@@ -353,8 +394,9 @@ def _weigh(windows: Windows, linear: _Linear, sets: Sets, prior_other: float) ->
 def _eligible(windows: Windows, linear: _Linear, side: str) -> tuple[Array, Array]:
     """(n,) side of heel (+1 starboard) and (n,) prior probability of being held under a hypothesis.
 
-    A restraint on a side can act in a window pulled to that side and, as far as a line may have come tight early, in
-    the windows about upright.
+    Contact on a side can act in a window pulled to that side and, as far as it may have come early, in the windows
+    about upright; it takes heel away. A line that has come tight pulls to its own side whichever way she heels, most
+    likely where she heels away from it.
     """
     pull = windows.arm + linear.beta[1]
     toward = np.sign(pull)
@@ -363,6 +405,11 @@ def _eligible(windows: Windows, linear: _Linear, side: str) -> tuple[Array, Arra
         return toward, np.zeros_like(pull)
     if side == "both":
         return toward, np.where(near, 0.0, PRIOR_HELD)
+    if side.startswith("line"):
+        away = 1.0 if side == "line to port" else -1.0
+        middle = 0.5 * (PRIOR_HELD + PRIOR_SLACKENED)
+        held = np.where(near, middle, np.where(toward == away, PRIOR_HELD, PRIOR_SLACKENED))
+        return np.full_like(pull, away), held
     sign = 1.0 if side == "starboard" else -1.0
     held = np.where(near, 0.2 * PRIOR_HELD, np.where(toward == sign, PRIOR_HELD, 0.0))
     return np.where(near, sign, toward), held
@@ -421,7 +468,13 @@ def _choose(windows: Windows, linear: _Linear, levels: list[_Weighed]) -> tuple[
 
 
 def _report(
-    windows: Windows, form: Form, linear: _Linear, levels: list[_Weighed], used: NDArray[np.bool_], fit: CurveFit
+    windows: Windows,
+    form: Form,
+    linear: _Linear,
+    levels: list[_Weighed],
+    used: NDArray[np.bool_],
+    fit: CurveFit,
+    rival: _Bent | None,
 ) -> Consensus:
     left_out = np.flatnonzero(~used)
     n, k = windows.heel.size, left_out.size
@@ -446,7 +499,7 @@ def _report(
         fit.chi2,
         limit,
         birge,
-        _selection_u(windows, linear, len(levels) - 1, level.gm[row]) if birge == 1.0 else 0.0,
+        _selection_u(windows, linear, len(levels) - 1, level.gm[row], rival) if birge == 1.0 else 0.0,
         hypotheses[best],
         float(share[best]),
         shift,
@@ -470,17 +523,21 @@ def _held(windows: Windows, linear: _Linear, share: Array, i: int, shift: Array,
     return total
 
 
-def _selection_u(windows: Windows, linear: _Linear, most: int, gm: float) -> float:
+def _selection_u(windows: Windows, linear: _Linear, most: int, gm: float, rival: _Bent | None) -> float:
     """Spread of GM over the sets that could have been chosen, each with its weight (model averaging).
 
-    How often windows are shifted is itself not known: `SHARE_MOVED` holds what is thought of it beforehand, and the
-    day's own windows weigh it. On a day of shifts those too small to be seen thus count in the interval.
+    A day of which something must be wrong may have a bent plot instead: ``rival`` counts among the sets. How often
+    windows are shifted is itself not known: `SHARE_MOVED` holds what is thought of it beforehand, and the day's own
+    windows weigh it. On a day of shifts those too small to be seen thus count in the interval.
     """
     weights, values = [], []
     for share_moved, prior in SHARE_MOVED:
         for level in _weigh_all(windows, linear, most, share_moved):
             weights.append(level.log_weight + np.log(prior))
             values.append(level.gm)
+    if rival is not None and np.isfinite(rival.log_weight):
+        weights.append(np.array([rival.log_weight]))
+        values.append(np.array([rival.gm]))
     log_weight, value = np.concatenate(weights), np.concatenate(values)
     share = np.exp(log_weight - logsumexp(log_weight))
     return float(np.sqrt(share @ (value - gm) ** 2))

@@ -55,7 +55,7 @@ def between_windows(
     out = {int(place[e.index]): e for e in found.excluded}
     false_alarm = (ALPHA_CHI2 + ALPHA_LARGEST) / max(place.size, 1)
     told = {
-        i: _apart(i, windows, states, found, float(residual[i]))
+        i: _apart(i, windows, states, found, float(residual[i]), displacement)
         for i in range(len(windows))
         if i not in place.tolist() and np.isfinite(windows[i].heel)
     }
@@ -64,7 +64,7 @@ def between_windows(
         size = abs(shift) / u if u > 0 else float("nan")
         rejects = i in out
         code = _code(i, out[i].held, shift, found, j, place, out, states, displacement, day) if rejects else "outlier"
-        sentence = _sentence(code, windows[i].span.label, shift, u, found, j, displacement)
+        sentence = _sentence(code, windows[i].span.label, shift, u, found, states[i].moment, displacement)
         check = Check(
             code=code,
             value=size,
@@ -88,8 +88,18 @@ def between_windows(
     return told
 
 
-def _apart(i: int, windows: Sequence[WindowHeel], states: Sequence[State], found: Consensus, shift: float) -> Told:
-    """Where a window rejected by its own checks lies: heeling less than asked for, it was held, whatever else."""
+def _apart(
+    i: int,
+    windows: Sequence[WindowHeel],
+    states: Sequence[State],
+    found: Consensus,
+    shift: float,
+    displacement: float,
+) -> Told:
+    """Where a window rejected by its own checks lies: heeling less than asked for, it was held.
+
+    Not so where people were seen to move in it and could have done that, unless the other windows show a restraint.
+    """
     window = windows[i]
     fit = found.fit
     jacobian = np.array([-np.tan(window.heel), 1.0]) / float(np.median(fit.stiffness))
@@ -98,7 +108,10 @@ def _apart(i: int, windows: Sequence[WindowHeel], states: Sequence[State], found
     most = max(abs(s.moment) for s in states)
     side = np.sign(states[i].moment) if abs(states[i].moment) > 0.05 * most else 0.0
     heeled = abs(window.heel - shift - np.arctan(fit.tcg / fit.gm))
-    held = size > found.largest_limit and side * shift < 0 and abs(shift) > LEAST_HELD * heeled
+    less = side * shift < 0
+    stray = abs(shift) * fit.gm * displacement
+    explained = "people" in window.reasons and stray <= PEOPLE_MOMENT and not found.restrains(float(side), shift)
+    held = size > found.largest_limit and less and abs(shift) > LEAST_HELD * heeled and not explained
     degrees = f"{np.rad2deg(shift):+.4f} deg, {size:.1f} times its uncertainty, off the curve through the windows used"
     check = Check(
         code="taut" if held else "outlier",
@@ -138,11 +151,16 @@ def _code(
     return "zero" if upright else "outlier"
 
 
-def _sentence(code: str, label: str, shift: float, u: float, found: Consensus, j: int, displacement: float) -> str:
+def _sentence(
+    code: str, label: str, shift: float, u: float, found: Consensus, heeling: float, displacement: float
+) -> str:
+    """Say it; ``heeling`` is the moment of the window's state, positive to starboard."""
     degrees = f"{np.rad2deg(shift):+.4f} deg (± {2 * np.rad2deg(u):.4f}) off the curve through the others"
     moment = abs(shift) * found.fit.gm * displacement / 1000.0
+    less = "it heels less than the moment asks for, as a taut line, a fender or the ground would make it"
+    drawn = f"it is drawn to {'port' if shift < 0 else 'starboard'}, as a taut line on that side would draw it"
     causes = {
-        "taut": "it heels less than the moment asks for, as a taut line, a fender or the ground would make it",
+        "taut": less if heeling * shift < 0 else drawn,
         "wind": "the first zero misses the line on which all later windows lie, as a steady wind that rose after it",
         "zero": "the zero does not return",
         "people": f"a stray moment of {moment:.2f} t m, as people who changed place would make",

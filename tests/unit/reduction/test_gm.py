@@ -117,6 +117,20 @@ def test_line_taut_on_one_whole_side_is_settled_by_physics(side: int, shape: str
     assert ("starboard" if side > 0 else "port") in stiffer.says
 
 
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_line_pulls_to_its_own_side_whichever_way_she_heels(side: int) -> None:
+    """A tightened breast line shifts two windows on one side and two on the other, all towards itself."""
+    vessel = replace(VESSEL, bm=2.0)
+    heel = vessel.heel(vessel.moments())
+    for i, degrees in ((1, 0.05), (2, 0.12), (6, 0.07), (7, 0.03)):
+        heel[i] += side * np.deg2rad(degrees)
+    result = reduced(heel, vessel)
+    assert left_out(result) == ["1", "2", "6", "7"]
+    assert result.gm.value == pytest.approx(1.0, abs=2e-3)
+    toward = [i for i in (1, 2, 6, 7) if SEQUENCE[i] * side < 0]
+    assert all("taut" in result.points[i].reasons for i in toward)
+
+
 def test_first_zero_that_misses_the_line_speaks_of_wind() -> None:
     heel = VESSEL.heel(VESSEL.moments())
     heel[1:] += np.deg2rad(0.05)

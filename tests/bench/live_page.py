@@ -1,16 +1,20 @@
 """What the live page costs: processor share of server and browser, time to first paint, speed of a replay.
 
-    python tests/bench/live_page.py [--seconds 30] [--stations 6] [--rate 10]
+    python tests/bench/live_page.py [--seconds 30] [--stations 6] [--rate 10] [--hours 12] [--open]
 
 A writer records as the logger does, a server follows that record, a Chromium shows the page with ten full minutes of
-paper and nine windows. Shares are of one core. Bars (issue of the test day): a tenth of a core each, 200 ms, 200 times.
+paper and nine windows. With ``--hours`` the record before is so long, six stations, with a window every hour; with
+``--open`` a window is open all the while, so that it is evaluated anew each second. Shares are of one core. Bars (issue
+of the test day): a tenth of a core each, 200 ms, 200 times.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
+import random
 import shutil
 import socket
 import statistics
@@ -18,6 +22,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import urllib.request
 from pathlib import Path
 
 # As the command line does (docs/decisions/0003): threads in the linear algebra fight with the server's own.
@@ -27,27 +32,36 @@ HERE = Path(__file__).resolve()
 sys.path[:0] = [str(HERE.parents[2]), str(HERE.parent)]
 
 
-def write(folder: Path, stations: int, rate: float) -> None:
-    """Fill the last forty minutes, then go on in real time until killed."""
+def write(folder: Path, stations: int, rate: float, hours: float, opened: bool) -> None:
+    """Fill the last forty minutes, or hours, then go on in real time until killed."""
     import page_day
+    import reduce_long_day
 
     from logger.archive.writer import RunWriter
     from logger.events import EventLog
     from logger.records import Channel, Quantity, Reading
 
-    page_day.START_NS = time.time_ns() - 2_160_000_000_000
+    lasting_ns = round((hours * 3600.0 or 2160.0) * 1e9)
+    page_day.START_NS = time.time_ns() - lasting_ns
     names = page_day.NAMES[:stations]
+    if hours:
+        # Writing that much takes some seconds; it ends when this begins.
+        reduce_long_day.write_record(folder, hours, round(rate), page_day.START_NS)
+        reduce_long_day.mark(folder, hours, max(9, round(hours)), page_day.START_NS)
     channels = [Channel(name, Quantity.HEEL, "deg", "") for name in names]
     channels += [Channel("mast", Quantity.WIND_SPEED, "m/s", ""), Channel("mast", Quantity.WIND_DIRECTION, "deg", "")]
     channels += [Channel("breast line", Quantity.LINE_TENSION, "kN", "")]
-    clock = page_day.At(page_day.START_NS)
+    clock = page_day.At(time.time_ns() if hours else page_day.START_NS)
     writer = RunWriter(folder / "record", channels, "", clock)
     writer.start()
-    for readings in page_day._minutes(names, rate, 9, 0):
-        clock.ns = readings[-1].host_ns
-        writer.append(readings)
-        writer.flush(sync=False)
-    page_day.mark_day(folder)
+    if not hours:
+        for readings in page_day._minutes(names, rate, 9, 0):
+            clock.ns = readings[-1].host_ns
+            writer.append(readings)
+            writer.flush(sync=False)
+        page_day.mark_day(folder)
+    if opened:
+        EventLog(folder).append("window_open", "bench", {"movement": page_day.LABELS[-1], "window": "last"})
     assert EventLog(folder).verify().intact
     (folder / "ready").touch()
     number = 1_000_000
@@ -59,8 +73,11 @@ def write(folder: Path, stations: int, rate: float) -> None:
         rows = []
         for k in range(count):
             at = then + (k + 1) * (now - then) / count
+            roll = 0.05 * math.sin(2.0 * math.pi * at / 8.0) + 0.01 * math.sin(2.0 * math.pi * at / 71.0)
             rows += [
-                Reading(n, Quantity.HEEL, int(at * 1e9), None, 0.2 * (at % 8 - 4) / 4, "", sequence=number)
+                Reading(
+                    n, Quantity.HEEL, int(at * 1e9), None, round(roll + random.gauss(0, 0.004), 3), "", sequence=number
+                )
                 for n in names
             ]
             number += 1
@@ -78,7 +95,7 @@ def serve(folder: Path, port: int) -> None:
     serve_page(folder, port=port, token="bench")
 
 
-def measure(seconds: float, stations: int, rate: float) -> dict[str, object]:
+def measure(seconds: float, stations: int, rate: float, hours: float, opened: bool) -> dict[str, object]:
     """Run all three and watch them."""
     import psutil
     from playwright.sync_api import sync_playwright
@@ -93,6 +110,7 @@ def measure(seconds: float, stations: int, rate: float) -> dict[str, object]:
             port = probe.getsockname()[1]
         environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         common = [str(folder), "--stations", str(stations), "--rate", str(rate), "--port", str(port)]
+        common += ["--hours", str(hours), *(["--open"] if opened else [])]
         writer = subprocess.Popen([sys.executable, str(HERE), "--writer", *common], env=environment)
         server = None
         try:
@@ -101,7 +119,12 @@ def measure(seconds: float, stations: int, rate: float) -> dict[str, object]:
                     raise SystemExit("the writer ended before it began")
                 time.sleep(0.1)
             server = subprocess.Popen([sys.executable, str(HERE), "--server", *common], env=environment)
-            time.sleep(8.0)
+            started = time.perf_counter()
+            while not _listens(port):
+                time.sleep(0.05)
+            opening = time.perf_counter() - started
+            time.sleep(30.0 if hours else 8.0)
+            worked_out = _spent(psutil.Process(server.pid))
             with sync_playwright() as driver:
                 path = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))))
                 browser = driver.chromium.launch(
@@ -115,6 +138,9 @@ def measure(seconds: float, stations: int, rate: float) -> dict[str, object]:
                 mine = psutil.Process(os.getpid()).children(recursive=True)
                 chromium = [p for p in mine if "chrom" in p.name().lower()]
                 shown = page.locator("#clock").inner_text()
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}/state.json") as answer:
+                    newest = json.load(answer)["windows"][0]
+                resident = psutil.Process(server.pid).memory_info().rss / 1e6
                 before = [sum(_spent(p) for p in chromium), _spent(psutil.Process(server.pid))]
                 began = time.perf_counter()
                 page.wait_for_timeout(seconds * 1000)
@@ -130,13 +156,23 @@ def measure(seconds: float, stations: int, rate: float) -> dict[str, object]:
     return {
         "stations": stations,
         "rate_hz": rate,
+        "hours_before": hours,
+        "newest_window": newest["words"],
         "windows_on_page": drawn,
+        "server_opens_s": round(opening, 2),
+        "server_worked_out_cpu_s": round(worked_out, 2),
+        "server_mb": round(resident),
         "chromium_processes": len(chromium),
         "browser_share": round((after[0] - before[0]) / lasted, 3),
         "server_share": round((after[1] - before[1]) / lasted, 3),
         "first_paint_ms_median": round(statistics.median(paints), 1),
         "first_paint_ms_all": [round(p, 1) for p in paints],
     }
+
+
+def _listens(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
 
 
 def _first_paint(browser, port: int) -> float:  # type: ignore[no-untyped-def]
@@ -182,14 +218,18 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=30.0)
     parser.add_argument("--stations", type=int, default=6)
     parser.add_argument("--rate", type=float, default=10.0)
+    parser.add_argument("--hours", type=float, default=0.0)
+    parser.add_argument("--open", action="store_true", dest="opened")
     given = parser.parse_args()
     if given.writer:
-        write(given.folder, given.stations, given.rate)
+        write(given.folder, given.stations, given.rate, given.hours, given.opened)
     elif given.server:
         serve(given.folder, given.port)
     else:
-        print(json.dumps(measure(given.seconds, given.stations, given.rate), indent=1), flush=True)
-        print(json.dumps(replay_speed(given.stations, given.rate), indent=1))
+        found = measure(given.seconds, given.stations, given.rate, given.hours, given.opened)
+        print(json.dumps(found, indent=1), flush=True)
+        if not given.hours:
+            print(json.dumps(replay_speed(given.stations, given.rate), indent=1))
 
 
 if __name__ == "__main__":

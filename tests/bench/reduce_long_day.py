@@ -3,7 +3,7 @@
     python tests/bench/reduce_long_day.py FOLDER [--hours 18] [--windows 18] [--make-only] [--runs 2]
 
 Writes FOLDER once, straight into sealed segments, then runs ``windows``, ``windows --suggest`` and ``reduce`` each in a
-process of its own, beside pyarrow merely reading time, station and value of the same record.
+process of its own, beside pyarrow merely reading time, station and value of the same record; and plays the day through.
 """
 
 from __future__ import annotations
@@ -58,15 +58,15 @@ def motion(seconds: float, rng: np.random.Generator) -> tuple[np.ndarray, np.nda
     return time_s, heel + slow + 0.03 * pushed / np.std(pushed)
 
 
-def write_record(folder: Path, hours: float) -> None:
+def write_record(folder: Path, hours: float, rate: int = RATE, start_ns: int = START_NS) -> None:
     """Write one run of sealed segments with start and stop record."""
     rng = np.random.default_rng(5)
     names = NAMES[:6]
     channels = [Channel(name, Quantity.HEEL, "deg", f"mqtt:{name}") for name in names]
     channels += [Channel("mast", Quantity.WIND_SPEED, "m/s", "mqtt:mast")]
-    run = folder / "record" / run_name(START_NS, 1)
+    run = folder / "record" / run_name(start_ns, 1)
     run.mkdir(parents=True)
-    start = {"run": run.name, "started_ns": START_NS, "plan_digest": digest(folder / "plan.toml")}
+    start = {"run": run.name, "started_ns": start_ns, "plan_digest": digest(folder / "plan.toml")}
     write_json(
         run / "start.json", {**start, "channels": [channel_to_json(c) for c in channels], "conventions": CONVENTIONS}
     )
@@ -78,18 +78,18 @@ def write_record(folder: Path, hours: float) -> None:
         length = min(SEGMENT_S, seconds - begin)
         parts = []
         for place, offset in enumerate((0.031, -0.044, 0.012, 0.06, -0.02, 0.005)):
-            at = begin + np.arange(round(length * RATE)) / RATE
+            at = begin + np.arange(round(length * rate)) / rate
             value = np.interp(at, time_s, heel) + offset + rng.normal(0, 0.004, at.size)
             parts.append((place, at + 0.001 * place, np.rint(value * 1000).astype(np.int64)))
         at = begin + np.arange(round(length))
         speed = 3.0 + 0.8 * np.sin(at / 37.0) + rng.normal(0, 0.3, at.size)
         parts.append((len(names), at + 0.0, np.rint(np.maximum(speed, 0.0) * 1000).astype(np.int64)))
-        _write(journal, parts, rng)
+        _write(journal, parts, rng, rate, start_ns)
         done = seal(journal.path, segment_path(run, number))
         journal.path.unlink()
         sealed.append({"file": done.path.name, "rows": done.rows, "first_row": done.first_row, "sha256": done.sha256})
         first += done.rows
-    stopped = START_NS + round(seconds * 1e9)
+    stopped = start_ns + round(seconds * 1e9)
     write_json(
         run / "stop.json",
         {
@@ -101,21 +101,27 @@ def write_record(folder: Path, hours: float) -> None:
     )
 
 
-def _write(journal: Journal, parts: list[tuple[int, np.ndarray, np.ndarray]], rng: np.random.Generator) -> None:
+def _write(
+    journal: Journal,
+    parts: list[tuple[int, np.ndarray, np.ndarray]],
+    rng: np.random.Generator,
+    rate: int,
+    start_ns: int,
+) -> None:
     import pyarrow as pa
 
     channel = np.concatenate([np.full(at.size, place, dtype=np.int16) for place, at, _ in parts])
     host = np.concatenate(
         [
             np.maximum.accumulate(
-                START_NS + (at * 1e9).astype(np.int64) + rng.exponential(2e6, at.size).astype(np.int64)
+                start_ns + (at * 1e9).astype(np.int64) + rng.exponential(2e6, at.size).astype(np.int64)
             )
             for _, at, _ in parts
         ]
     )
     code = np.concatenate([code for _, _, code in parts])
     sequence = np.concatenate(
-        [np.rint((at - 0.001 * p) * (RATE if p < 6 else 1)).astype(np.int64) for p, at, _ in parts]
+        [np.rint((at - 0.001 * p) * (rate if p < 6 else 1)).astype(np.int64) for p, at, _ in parts]
     )
     order = np.argsort(host, kind="stable")
     host, channel, code, sequence = host[order], channel[order], code[order], sequence[order]
@@ -149,15 +155,15 @@ def _words(code: np.ndarray) -> Any:
     return pa.Array.from_buffers(pa.utf8(), code.size, [None, ends, data.slice(0, last)])
 
 
-def mark(folder: Path, hours: float, windows: int) -> None:
+def mark(folder: Path, hours: float, windows: int, start_ns: int = START_NS) -> None:
     """Mark the windows, evenly over the states of the weights."""
-    log = EventLog(folder, At(START_NS))
+    log = EventLog(folder, At(start_ns))
     state_s = hours * 3600.0 / STATES
     for n in range(STATES):
         begin = n * state_s
 
         def at(seconds: float, begin: float = begin) -> int:
-            return START_NS + round((begin + seconds) * 1e9)
+            return start_ns + round((begin + seconds) * 1e9)
 
         if n:
             log.append("movement", "technician", {"movement": LABELS[n]}, at(52))
@@ -238,6 +244,28 @@ print(f"scan for settled heel: pyarrow {wall:.2f} s ({cpu:.2f} s of processor), 
 """
 
 
+REPLAY = """
+import pathlib, resource, sys, time
+from config.folder import TestFolder
+from quietheel.page.view import DayView
+from quietheel.replay.play import play_through
+from quietheel.replay.source import ReplaySource
+
+def peak():
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0**2 if sys.platform == "darwin" else 1024.0)
+
+begun = time.perf_counter()
+place = TestFolder(pathlib.Path(sys.argv[1]))
+view = DayView(place, ReplaySource(place))
+view.step()
+print(f"replay: open in {time.perf_counter() - begun:.2f} s, {peak():.0f} MB", flush=True)
+view.close()
+for step in (100.0, 2.0):
+    times = play_through(sys.argv[1], step_s=step)
+    print(f"replay, a picture for every {step:g} s of day: {times:.0f} times real time, {peak():.0f} MB", flush=True)
+"""
+
+
 def main(folder: Path, runs: int) -> None:
     """Print the figures of every way."""
     program = [sys.executable, "-m", "quietheel"]
@@ -251,6 +279,7 @@ def main(folder: Path, runs: int) -> None:
         subprocess.run([sys.executable, "-c", SCAN, str(folder)], capture_output=True, text=True, check=True).stdout,
         end="",
     )
+    subprocess.run([sys.executable, "-c", REPLAY, str(folder)], check=True)
     bare = 0.0
     for way, command in ways.items():
         figures = measured(command, runs)

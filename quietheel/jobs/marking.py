@@ -18,8 +18,9 @@ from config.plan import Plan
 from config.sequence import movements
 from logger.archive.layout import Clock
 from logger.daystate import DayState, state_of_day
-from logger.events import Event, EventLog
+from logger.events import Event, EventLog, effective
 from logger.hosttime import host_clock
+from logger.marks import MarkedWindow
 
 
 def mark(
@@ -69,6 +70,8 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
         raise bad("mark", "window_close", None, "an open window; `quietheel mark open` opens one")
     if kind in ("window_close", "void", "overrule", "confirm", "reading") and data.get("window") is not None:
         _one_of("window", data["window"], labels + (steps if kind == "confirm" else []), "a window that was opened")
+    if kind == "overrule":
+        _not_void(str(data.get("window")), now, events)
     if kind == "void" and data.get("event") is not None:
         _one_of("event", data["event"], [event.number for event in events], "the number of a mark")
     if kind == "people":
@@ -83,6 +86,33 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
     if kind == "reading":
         by_hand = [s.name for s in plan.stations if s.kind in ("pendulum", "u_tube")]
         _one_of("station", data.get("station"), by_hand, "a pendulum or U-tube of the plan")
+
+
+def standing_void(window: MarkedWindow, events: Sequence[Event]) -> Event | None:
+    """The last ``void`` that names a window or the line that opened it, and was not voided itself; None without one."""
+    ordered, voids = effective(events)
+    opening = voids.get(window.number)
+    whole = [
+        event
+        for event in ordered
+        if event.kind == "void" and event.number not in voids and str(event.data.get("window") or "") == window.label
+    ]
+    found = [event for event in (*whole, opening) if event is not None]
+    return max(found, key=lambda event: event.number, default=None)
+
+
+def _not_void(label: str, now: DayState, events: Sequence[Event]) -> None:
+    """A verdict on a void window would change nothing: it is not worked out at all."""
+    for window in now.windows:
+        void = standing_void(window, events) if window.label == label and window.voided else None
+        if void is not None:
+            raise bad(
+                "mark",
+                "overrule, window",
+                label,
+                f"a window that stands: this one is void ({void.data.get('reason', '')}, {void.by}) and not worked "
+                f'out. `quietheel mark void --event {void.number} "why"` lets it stand again',
+            )
 
 
 def _one_of(what: str, given: object, known: Sequence[object], none: str) -> None:

@@ -12,6 +12,8 @@ from config.plan import Plan
 from config.sequence import movements, spell
 from logger.daystate import DayState
 from logger.events import CONFIRMATIONS, Event, EventLog, effective
+from logger.marks import MarkedWindow
+from quietheel.jobs.marking import sensible, standing_void
 from quietheel.page.words import heel_words
 
 MOST_SHOWN = 60
@@ -106,19 +108,18 @@ def _others(plan: Plan, state: DayState) -> list[dict[str, Any]]:
     return found
 
 
-def marks_section(events: Sequence[Event]) -> list[dict[str, Any]]:
-    """Marks in words, newest first: ``id``, ``at_ms``, ``says``, ``by``, ``void`` (reason or None), ``voidable``."""
+def marks_section(events: Sequence[Event], windows: Sequence[MarkedWindow] = ()) -> list[dict[str, Any]]:
+    """Marks in words, newest first: ``id``, ``at_ms``, ``says``, ``by``, ``void`` (reason or None), ``voidable``.
+
+    ``void_id`` is the line of the void, to be voided itself where the mark shall stand again.
+    """
     ordered, voids = effective(events)
-    window_voids = {
-        str(e.data["window"]): e for e in ordered if e.kind == "void" and "window" in e.data and e.number not in voids
-    }
+    struck = {window.number: standing_void(window, events) for window in windows if window.voided}
     found = []
     for event in ordered:
         if event.kind == "void":
             continue
-        void = voids.get(event.number)
-        if event.kind == "window_open" and void is None:
-            void = window_voids.get(str(event.data.get("window") or ""))
+        void = struck.get(event.number) or voids.get(event.number)
         found.append(
             {
                 "id": event.number,
@@ -126,6 +127,7 @@ def marks_section(events: Sequence[Event]) -> list[dict[str, Any]]:
                 "says": in_words(event),
                 "by": event.by,
                 "void": str(void.data.get("reason", "")) if void else None,
+                "void_id": void.number if void else None,
                 "voidable": True,
             }
         )
@@ -192,7 +194,10 @@ class Marker:
         if press and press in self._presses:
             return {"number": self._presses[press]}
         kind = _text(body, "kind")
-        event = self._log.append(kind, _text(body, "by") or "live page", self._data(kind, body))
+        data = self._data(kind, body)
+        if kind == "overrule":
+            sensible(kind, data, self._plan, self._log.read())
+        event = self._log.append(kind, _text(body, "by") or "live page", data)
         if press:
             self._presses[press] = event.number
             while len(self._presses) > self.KEEP:

@@ -136,7 +136,7 @@ class DayView:
         closed = sorted(w.stop_ns for w in _standing(state) if w.stop_ns is not None)
         opened = [w.start_ns for w in _standing(state)]
         found = {number: self._found(worked, number) for number in self._windows}
-        windows = windows_section(state.windows, found, still, beat.now_ns, self._worker.busy)
+        windows = windows_section(state.windows, found, still, beat.now_ns, self._worker.busy, beat.events)
         coming = sorted({round(self._moments[label], 4) for label in state.to_come if label in self._moments})
         return {
             "day": self._day(),
@@ -149,7 +149,7 @@ class DayView:
             "plot": plot_section(worked, coming),
             "time": time_section(self.plan, closed, len(self._moments), min(opened, default=None), beat.now_ns),
             "people": people_section(self.plan, state.people, state.changes),
-            "marks": marks_section(beat.events),
+            "marks": marks_section(beat.events, state.windows),
             "rules": rules_section(beat.events),
             "kit": kit_section(self.plan, beat.logger),
             "expected_deg": None if expected is None else round(expected, 3),

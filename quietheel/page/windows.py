@@ -8,8 +8,9 @@ from typing import Any
 
 from config.units import DEGREE
 from dsp.types import Check, WindowHeel
-from logger.events import CONFIRMATIONS
+from logger.events import CONFIRMATIONS, Event
 from logger.marks import MarkedWindow
+from quietheel.jobs.marking import standing_void
 from quietheel.jobs.windows import half_width_deg
 from quietheel.page.still import Still
 from quietheel.page.words import number_or_none, span_words
@@ -19,10 +20,18 @@ Found = Mapping[int, tuple[WindowHeel | None, WindowPoint | None]]
 
 
 def windows_section(
-    windows: Sequence[MarkedWindow], found: Found, still: Still, now_ns: int, busy: bool
+    windows: Sequence[MarkedWindow], found: Found, still: Still, now_ns: int, busy: bool, events: Sequence[Event]
 ) -> list[dict[str, Any]]:
-    """One entry a window: ``id``, ``label``, times, moment, heel, interval, ``verdict``, ``words``, ``void``."""
-    return [_entry(window, *found[window.number], still, now_ns, busy) for window in reversed(windows)]
+    """One entry a window: ``id``, ``label``, times, moment, heel, interval, ``verdict``, ``words``, ``void`` (reason).
+
+    ``void_id`` is the line of the void, to be voided itself where the window shall stand again.
+    """
+    made = []
+    for window in reversed(windows):
+        void = standing_void(window, events) if window.voided else None
+        entry = _entry(window, *found[window.number], still, now_ns, busy)
+        made.append({**entry, "void_id": void.number if void is not None else None})
+    return made
 
 
 def _entry(

@@ -159,6 +159,11 @@ def test_two_marks_at_once_both_stand_and_voiding_deletes_nothing(live_day: Any,
     pages[0].page.locator(".mark.void", has_text="seen by the mate").wait_for()
     log = live_day.log.read()
     assert [event.kind for event in log] == ["note", "note", "void"]
+    pages[0].page.get_by_role("button", name="let note: seen by the mate stand again").click()
+    pages[0].page.get_by_label("Reason").fill("it was not the same one")
+    pages[0].press("^Let it stand$")
+    pages[1].page.get_by_role("button", name="void note: seen by the mate").wait_for()
+    assert [event.data.get("event") for event in live_day.log.read()] == [None, None, 1, 3]
     assert live_day.log.verify().intact
 
 

@@ -201,6 +201,13 @@ export class Marks {
       reason.value.trim() ? { kind: "void", ...(mark.event ? { event: mark.event } : { label: mark.window }), reason: reason.value.trim() } : "to void something takes a reason");
   }
 
+  // A void is a mark like any other: voiding it lets what it struck out stand again.
+  restore(mark) {
+    const reason = make("textarea", { rows: "3", maxlength: "500", name: "reason" });
+    this.form(`Let ${mark.says} stand again?`, `It was struck out: ${mark.void}. That stays on record too, with your reason.`, [make("label", {}, "Reason", reason)], "Let it stand", () =>
+      reason.value.trim() ? { kind: "void", event: mark.voidId, reason: reason.value.trim() } : "to let it stand again takes a reason");
+  }
+
   overrule(label, now) {
     let chosen = "";
     const reason = make("textarea", { rows: "3", maxlength: "500", name: "reason" });
@@ -217,12 +224,17 @@ export class Marks {
       chosen === where ? `${person} already stands there` : { kind: "people", person, place: chosen });
   }
 
+  turn(mark) {
+    if (mark.void === null) return make("button", { type: "button", "aria-label": `void ${mark.says}`, onclick: () => this.void({ event: mark.id, says: mark.says }) }, "Void");
+    return make("button", { type: "button", "aria-label": `let ${mark.says} stand again`, onclick: () => this.restore({ voidId: mark.void_id, says: mark.says, void: mark.void }) }, "Stand");
+  }
+
   list(marks) {
     fill(byId("mark-list"), { marks, may: this.may }, () => marks.map((mark) =>
       make("li", { class: `mark${mark.void ? " void" : ""}` },
         make("span", { class: "at" }, clock(mark.at_ms)),
         make("span", { class: "says" }, mark.says, mark.by ? make("span", { class: "at" }, ` · ${mark.by}`) : null, mark.void ? make("span", {}, ` · void: ${mark.void}`) : null),
-        this.may && mark.voidable && !mark.void ? make("button", { type: "button", "aria-label": `void ${mark.says}`, onclick: () => this.void({ event: mark.id, says: mark.says }) }, "Void") : make("span", {}))));
+        this.may && mark.voidable ? this.turn(mark) : make("span", {}))));
     const more = byId("mark-more");
     const list = byId("mark-list");
     more.hidden = marks.length <= 8;

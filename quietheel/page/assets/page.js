@@ -112,6 +112,10 @@ async function openWindow(one) {
       make("button", { type: "button", onclick: () => marks.void({ window: one.label, says: `window ${one.label}` }) }, "Void this window…"),
       one.verdict ? make("button", { type: "button", onclick: () => marks.overrule(one.label, one.verdict) }, "Overrule the verdict…") : null));
   }
+  if (marks.may && one.void_id !== null) {
+    body.append(make("div", { class: "row" },
+      make("button", { type: "button", onclick: () => marks.restore({ voidId: one.void_id, says: `window ${one.label}`, void: one.void }) }, "Let it stand again…")));
+  }
   sheet.open(body);
   let detail;
   try {

@@ -9,6 +9,8 @@ import pytest
 from config.errors import BadInput
 from config.folder import TestFolder
 from logger.events import EventLog
+from logger.marks import marked_windows
+from quietheel.jobs.marking import standing_void
 from quietheel.page.app import render
 from quietheel.page.broadcast import as_text
 from quietheel.page.tail import TailSource
@@ -169,6 +171,50 @@ def test_every_kind_of_mark_from_the_page(day: Path, tmp_path: Path) -> None:
     assert whole["windows"][0]["void"] == "someone moved"
     assert "someone moved" in whole["windows"][0]["words"]
     assert whole["next"]["action"]["kind"] in ("window_open", "movement")
+
+
+def test_a_void_window_takes_no_verdict_and_can_be_let_stand_again(day: Path, tmp_path: Path) -> None:
+    wall = Wall()
+    view = DayView(TestFolder(day), ReplaySource(TestFolder(day), 1.0, rehearse_in=tmp_path, monotonic_ns=wall))
+    for second, body in enumerate(
+        [
+            {"kind": "window_open", "label": "0"},
+            {"kind": "window_close", "label": "0"},
+            {"kind": "void", "label": "0", "reason": "tug came alongside"},
+        ]
+    ):
+        wall.ns = (100 + 60 * second) * 1_000_000_000
+        view.mark({**body, "by": "mate"})
+    view.step()
+    window = view.whole()["windows"][0]
+    assert window["void"] == "tug came alongside" and window["void_id"] == 3
+    opened = next(mark for mark in view.whole()["marks"] if mark["id"] == 1)
+    assert opened["void_id"] == 3
+    with pytest.raises(BadInput, match=r"void \(tug came alongside, mate\).*void --event 3"):
+        view.mark({"kind": "overrule", "label": "0", "verdict": "fine", "reason": "seen", "by": "mate"})
+    view.mark({"kind": "void", "event": window["void_id"], "reason": "she was well clear", "by": "mate"})
+    view.mark({"kind": "overrule", "label": "0", "verdict": "fine", "reason": "seen", "by": "mate"})
+    view.step()
+    window = view.whole()["windows"][0]
+    view.close()
+    assert window["void"] is None and window["void_id"] is None
+    assert [event.kind for event in EventLog(tmp_path).read()][2:] == ["void", "void", "overrule"]
+
+
+def test_a_window_struck_out_by_its_opening_names_that_void(day: Path, tmp_path: Path) -> None:
+    log = EventLog(tmp_path)
+    log.append("window_open", "mate", {"movement": "0"}, page_day.START_NS + 10)
+    log.append("window_close", "mate", {}, page_day.START_NS + 20)
+    log.append("void", "mate", {"event": 1, "reason": "wash"}, page_day.START_NS + 30)
+    log.append("void", "bosun", {"window": "0", "reason": "and a gust"}, page_day.START_NS + 40)
+    events, plan = log.read(), TestFolder(day).plan()
+    window = marked_windows(events, plan)[0]
+    void = standing_void(window, events)
+    assert void is not None and void.number == 4
+    log.append("void", "mate", {"event": 4, "reason": "no gust"}, page_day.START_NS + 50)
+    events = log.read()
+    void = standing_void(marked_windows(events, plan)[0], events)
+    assert void is not None and void.number == 3
 
 
 def test_the_record_is_followed_while_it_grows(tmp_path: Path) -> None:

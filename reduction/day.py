@@ -52,7 +52,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
     check_plan(plan)
     missing: dict[str, str] = {}
     noted, said = noted_shifts(plan, tables)
-    notes: list[str] = list(said)
+    notes: list[str] = [*said, *inputs.said]
     inputs = replace(inputs, shifts=(*inputs.shifts, *noted))
 
     density, of_density = _density(inputs)

@@ -40,4 +40,6 @@ class DayInputs:
     """Movement -> weight -> position as found, where it did not stand where the plan says."""
     overrules: tuple[Overrule, ...] = ()
     """Decisions on windows from the marks, beside those of the plan's settings."""
+    said: tuple[str, ...] = ()
+    """Sentences on how marks of the day were taken, to stand among the assumptions."""
     provenance: Provenance = NO_PROVENANCE

@@ -13,6 +13,11 @@ from logger.events import CONFIRMATIONS, Event, rfc3339
 from quietheel.commands.common import F, folder_option, json_option, print_json, talk
 from quietheel.jobs.marking import mark, moment_of, state
 
+_KEPT = {
+    "density": "it counts where density.csv holds no sample",
+    "waterline": "it stays on record; the answer is that of waterline.csv, and a difference from it is said",
+}
+
 
 @click.group(
     "mark",
@@ -60,6 +65,8 @@ def _say(event: Event, folder: Path, as_json: bool) -> None:
         return
     what = ", ".join(f"{key} {_short(value)}" for key, value in event.data.items())
     click.echo(f"{event.number}  {rfc3339(event.at_ns)}  {event.kind}{': ' + what if what else ''}  ({event.by})")
+    if event.kind in _KEPT:
+        talk(f"note: {_KEPT[event.kind]}")
     for remark in now.remarks[-2:]:
         talk(f"note: {remark}")
     talk(f"next: {now.next}")
@@ -158,7 +165,10 @@ def close_window(label: str | None, folder: Path, by: str, at: str | None, as_js
 def void(
     reason: str, window: str | None, event: int | None, folder: Path, by: str, at: str | None, as_json: bool
 ) -> None:
-    """Void a window or a mark, with a REASON. It stays in the file and in the report."""
+    """Void a window or a mark, with a REASON. It stays in the file and in the report.
+
+    A void can itself be voided by its number, with --event: then what it struck out stands again.
+    """
     _write("void", {"window": window, "event": event, "reason": reason}, folder, by, at, as_json)
 
 
@@ -199,6 +209,35 @@ def reading(
     """Reading by hand of pendulum or U-tube STATION: extremes of the swing in turn, mm, to starboard positive."""
     data = {"station": station, "deflections_mm": list(deflections_mm), "window": window, "zero_mm": zero_mm}
     _write("reading", data, folder, by, at, as_json)
+
+
+@command.command("density")
+@click.argument("kg_m3")
+@click.option("--place", default=None, help="Where the sample was drawn.")
+@click.option("--depth-m", default=None, help="How deep, m.")
+@_common
+def density(
+    kg_m3: str, place: str | None, depth_m: str | None, folder: Path, by: str, at: str | None, as_json: bool
+) -> None:
+    """Density of a sample of the water she floats in, KG_M3 as the hydrometer reads.
+
+    It counts where density.csv holds no sample; there temperature and corrections have their columns.
+    """
+    _write("density", {"value_kg_m3": kg_m3, "place": place, "depth_m": depth_m}, folder, by, at, as_json)
+
+
+@command.command("waterline")
+@click.argument("mark")
+@click.argument("kind", type=click.Choice(["draught", "freeboard"]))
+@click.argument("metres")
+@_common
+def waterline(mark: str, kind: str, metres: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
+    """Draught or freeboard read at MARK, in METRES, with time and reader.
+
+    It stays on record and is held against the line of waterline.csv for the same mark; the answer is that of
+    waterline.csv, which knows where the mark is.
+    """
+    _write("waterline", {"mark": mark, "kind": kind, "value_m": metres}, folder, by, at, as_json)
 
 
 @command.command("overrule")

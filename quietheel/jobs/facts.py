@@ -1,10 +1,14 @@
-"""Facts that people marked on the day, in the shape the reduction takes: who stood elsewhere, who overruled what."""
+"""Facts that people marked on the day, in the shape the reduction takes: who stood elsewhere, who overruled what, which
+water was sampled."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from config.plan import Overrule, Plan
+from config.tables import Tables
+from config.waterline_table import SampleRow
 from logger.events import Event, effective
 from logger.marks import MarkedWindow
 from logger.muster import Whereabouts, whereabouts
@@ -42,3 +46,59 @@ def overrules(windows: Sequence[MarkedWindow]) -> tuple[Overrule, ...]:
         for window in windows
         if window.overruled
     )
+
+
+NOTED_APART_M = 0.005
+"""A draught or freeboard marked on the day that differs so much from waterline.csv is said aloud."""
+
+
+def with_marked(tables: Tables, events: Sequence[Event]) -> tuple[Tables, tuple[str, ...]]:
+    """Tables with the samples of water that were marked, and what is said of marked samples and readings.
+
+    A sample that was marked counts where density.csv has none. A draught or freeboard that was marked has no place on
+    the hull: it stays on record, and is held against the line of waterline.csv for the same mark.
+    """
+    ordered, voids = effective(events)
+    marks = [event for event in ordered if event.number not in voids]
+    samples = [event for event in marks if event.kind == "density"]
+    readings = [event for event in marks if event.kind == "waterline"]
+    said = []
+    if samples and not tables.density:
+        tables = replace(tables, density=tuple(_sample(event) for event in samples))
+        said.append(f"Density of the water is that of {_numbers(samples)}; density.csv holds no sample.")
+    elif samples:
+        said.append(f"Density of {_numbers(samples)} is on record and not used: density.csv holds the samples.")
+    rows = {(row.mark, row.kind): row.reading_m for row in tables.waterline or ()}
+    if readings:
+        said.append(f"What was read by {_numbers(readings)} is on record; the waterline is that of waterline.csv.")
+    for event in readings:
+        name, kind, value = str(event.data["mark"]), str(event.data["kind"]), float(event.data["value_m"])
+        typed = rows.get((name, kind))
+        if typed is not None and abs(typed - value) > NOTED_APART_M:
+            said.append(
+                f"{kind.capitalize()} {name} is {typed:g} m in waterline.csv and {value:g} m in mark {event.number}."
+            )
+    return tables, tuple(said)
+
+
+def _sample(event: Event) -> SampleRow:
+    data = event.data
+    depth = data.get("depth_m")
+    return SampleRow(
+        line=event.number,
+        sample=f"mark {event.number}",
+        place=str(data.get("place") or ""),
+        depth_m=None if depth is None else float(depth),
+        hydrometer_kg_m3=float(data["value_kg_m3"]),
+        sample_temperature_c=None,
+        calibration_temperature_c=None,
+        correction_kg_m3=0.0,
+        water_temperature_c=None,
+        salinity_g_kg=None,
+        u95_kg_m3=None,
+        read_by=event.by,
+    )
+
+
+def _numbers(events: Sequence[Event]) -> str:
+    return f"mark{'s' if len(events) > 1 else ''} {', '.join(str(event.number) for event in events)}"

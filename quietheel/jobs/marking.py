@@ -70,6 +70,11 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
         raise bad("mark", "window_close", None, "an open window; `quietheel mark open` opens one")
     if kind in ("window_close", "void", "overrule", "confirm", "reading") and data.get("window") is not None:
         _one_of("window", data["window"], labels + (steps if kind == "confirm" else []), "a window that was opened")
+    if kind == "density":
+        _within("density", data.get("value_kg_m3"), 950.0, 1200.0, "a density of water, 950 to 1200 kg/m3")
+    if kind == "waterline":
+        _one_of("kind", data.get("kind"), ["draught", "freeboard"], "")
+        _within("waterline", data.get("value_m"), -5.0, 60.0, "metres, as read: -5 to 60")
     if kind == "overrule":
         _not_void(str(data.get("window")), now, events)
     if kind == "void" and data.get("event") is not None:
@@ -113,6 +118,15 @@ def _not_void(label: str, now: DayState, events: Sequence[Event]) -> None:
                 f"a window that stands: this one is void ({void.data.get('reason', '')}, {void.by}) and not worked "
                 f'out. `quietheel mark void --event {void.number} "why"` lets it stand again',
             )
+
+
+def _within(what: str, given: object, low: float, high: float, wanted: str) -> None:
+    try:
+        right = low <= float(str(given).replace(",", ".")) <= high
+    except ValueError:
+        right = False
+    if not right:
+        raise bad("mark", what, given, wanted)
 
 
 def _one_of(what: str, given: object, known: Sequence[object], none: str) -> None:

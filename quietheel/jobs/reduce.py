@@ -23,7 +23,7 @@ from dsp.types import DayHeel
 from logger.archive.durable import write_whole
 from quietheel import __version__
 from quietheel.jobs.day import RecordedDay, open_day
-from quietheel.jobs.facts import overrules, shifts
+from quietheel.jobs.facts import overrules, shifts, with_marked
 from quietheel.jobs.plain import plain
 from quietheel.jobs.states import in_states
 from reduction.answer_json import answer_json
@@ -93,6 +93,7 @@ def day_inputs(
 ) -> DayInputs:
     """Gather what the reduction is handed; ``digests`` of plan, marks and record where they are known already."""
     standing = recorded.standing
+    tables, said = with_marked(tables, recorded.events)
     return DayInputs(
         plan=plan,
         day=heel,
@@ -101,6 +102,7 @@ def day_inputs(
         moments={w.label: w.moment_tm * TONNE for w in standing if w.moment_tm is not None},
         shifts=shifts(plan, recorded.events, standing),
         overrules=overrules(standing),
+        said=said,
         provenance=Provenance(
             version=__version__,
             made_at=f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",

@@ -7,6 +7,8 @@ from pathlib import Path
 from config.errors import bad
 from config.folder import TestFolder
 from config.tables import read_tables
+from logger.events import EventLog
+from quietheel.jobs.facts import with_marked
 from reduction.day import reduce_day
 from reduction.inputs import DayInputs
 from reduction.types import Answer
@@ -30,4 +32,5 @@ def waterline(folder: Path | str = ".") -> Answer:
         found = "no line filled in" if (place.path / "waterline.csv").is_file() else "no such file"
         wanted = "draughts and freeboards, one a line; `quietheel new` writes a file to fill in"
         raise bad("waterline.csv", "whole file", found, wanted)
-    return reduce_day(DayInputs(plan=plan, tables=tables))
+    tables, said = with_marked(tables, EventLog(place.path).read())
+    return reduce_day(DayInputs(plan=plan, tables=tables, said=said))

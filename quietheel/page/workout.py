@@ -16,7 +16,7 @@ from dsp.model import learnt_from
 from dsp.types import DayHeel
 from logger.events import Event
 from logger.marks import MarkedWindow
-from quietheel.jobs.facts import overrules, shifts
+from quietheel.jobs.facts import overrules, shifts, with_marked
 from quietheel.jobs.states import in_states
 from quietheel.page.source import LiveSource
 from quietheel.page.work import Worked, WorkOut
@@ -34,7 +34,7 @@ def work_out_for(place: TestFolder, source: LiveSource) -> WorkOut:
     plan = source.plan.model_copy(update={"settings": settings.model_copy(update={"monte_carlo_draws": 0})})
 
     def work_out(windows: Sequence[MarkedWindow], events: Sequence[Event], stop_ns: int) -> Worked:
-        tables = read_tables(place, plan)
+        tables, _ = with_marked(read_tables(place, plan), events)
         day = in_states(source.day(windows, stop_ns), plan, windows, tables.shifts or ())
         live = LiveView(settings.wanted_heel_u95_deg * DEGREE, settings.window_s)
         learnt = learnt_from(day)

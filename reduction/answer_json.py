@@ -35,7 +35,7 @@ def answer_json(answer: Answer) -> Json:
         "gm_all": _gm_all(gm, c),
         "difference": gm.difference if gm else None,
         "kg_m": _pair(done.kg if done else None, c),
-        "displacement_t": _pair(answer.displacement.value, c, 1e-3),
+        "displacement_t": _displacement(answer.displacement.value, c),
         "lightship": {
             "mass_t": _pair(light.mass, c, 1e-3),
             "vcg_m": _pair(light.vcg, c),
@@ -131,6 +131,14 @@ def _pair(result: Quantified | None, confidence: float, factor: float = 1.0) -> 
     if result is None or not math.isfinite(result.value):
         return None
     return {"value": result.value * factor, "u95": _number(result.u95(confidence) * factor)}
+
+
+def _displacement(result: Quantified | None, confidence: float) -> Json | None:
+    """Of one that was taken as given nobody knows the interval: null, not 0."""
+    found = _pair(result, confidence, 1e-3)
+    if found is not None and result is not None and result.u == 0.0:
+        found["u95"] = None
+    return found
 
 
 def _gm(gm: GmResult | None, confidence: float) -> Json:

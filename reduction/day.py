@@ -89,6 +89,8 @@ def reduce_day(inputs: DayInputs) -> Answer:
     compared = deviations(lightship.value, plan.vessel, confidence) if lightship.value is not None else ()
     advice = advise(_findings(inputs, case, fit, moments, waterline, lightship, survey, tanks, as_inclined))
     verdicts = [c.verdict for c in conditions] + _smallest_gm(inputs, fit)
+    if case is not None and results["displacement"].u == 0.0:
+        missing["displacement_u95"] = "the plan gives no vessel.displacement_u95_t; it was taken as given"
     displacement = Maybe(results["displacement"]) if case is not None else Maybe[Quantified](None, str(found))
     answer = Answer(
         name=plan.test.name,

@@ -125,7 +125,7 @@ def methods_section(answer: Answer) -> Section:
         rows: list[tuple[Cell, ...]] = []
         for name, result, unit, factor in measured(answer):
             key = {"GM": "gm", "KG as inclined": "kg"}.get(name, name.removeprefix("lightship ").lower())
-            if key in drawn:
+            if key in drawn and result.u > 0.0:
                 text = quantity(result, unit, factor, answer.confidence)
                 decimals = decimals_for(result.u95(answer.confidence) * factor)
                 low, high = (fixed(edge * factor, 4 if decimals is None else decimals) for edge in drawn[key])

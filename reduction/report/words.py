@@ -75,6 +75,7 @@ MISSING = {
     "kg_m": "KG",
     "displacement": "displacement",
     "displacement_t": "displacement",
+    "displacement_u95": "interval of the displacement",
     "lightship": "lightship",
     "mass": "lightship mass",
     "vcg": "lightship VCG",

@@ -85,9 +85,20 @@ def read_text(path: Path) -> str:
     except FileNotFoundError:
         raise bad(str(path), "whole file", None, "this file should exist; `quietheel new NAME` writes one") from None
     except UnicodeDecodeError as error:
-        raise bad(path.name, f"byte {error.start}", None, "text in UTF-8; save the file as UTF-8") from None
+        raise _not_utf8(path.name, error.object, error.start) from None
     except OSError as error:
         raise bad(str(path), "whole file", None, f"a readable file ({error.strerror})") from None
+
+
+def _not_utf8(file: str, raw: bytes, start: int) -> BadInput:
+    """Name the line of the first byte that is no UTF-8, and what stands before it there."""
+    wanted = "text in UTF-8; save the file as UTF-8"
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return bad(file, "whole file", "UTF-16", wanted)
+    line = raw[:start].count(b"\n") + 1
+    before = raw[raw.rfind(b"\n", 0, start) + 1 : start].decode("utf-8", "replace").removeprefix("\ufeff")
+    found = f"byte {raw[start]:#04x} after {before[-40:]!r}" if before.strip() else f"byte {raw[start]:#04x}"
+    return bad(file, f"line {line}", found, wanted)
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:

@@ -68,9 +68,15 @@ def test_what_is_said(text: str, part: str) -> None:
 def test_a_file_that_is_not_there_or_not_text(tmp_path) -> None:
     with pytest.raises(BadInput, match="should exist"):
         load_plan(tmp_path / "plan.toml")
-    (tmp_path / "plan.toml").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(BadInput, match="UTF-8"):
-        load_plan(tmp_path / "plan.toml")
+    for raw, part in (
+        (b"\xff\xfe\x00", "found UTF-16; text in UTF-8"),
+        ("[vessel]\nname = 'Mürrow'\n".encode("cp1252"), 'line 2: found byte 0xfc after "name = \'M"; text in UTF-8'),
+        (b"\xef\xbb\xbf[vessel]\n\n\xff", "line 3: found byte 0xff; text in UTF-8"),
+    ):
+        (tmp_path / "plan.toml").write_bytes(raw)
+        with pytest.raises(BadInput) as caught:
+            load_plan(tmp_path / "plan.toml")
+        assert part in str(caught.value)
 
 
 def test_lines_of_nested_arrays() -> None:

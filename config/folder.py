@@ -50,6 +50,11 @@ class TestFolder:
         """Sounding tables."""
         return self.path / "tanks"
 
+    def check_name(self) -> None:
+        """Refuse a new folder that could not be opened on Windows; raises BadInput."""
+        if not self.path.exists() and is_device(self.path.name):
+            raise bad("command line", "folder", self.path.name, "a name that Windows does not keep for a device")
+
     def plan(self) -> Plan:
         """Read the plan; raises BadInput with every fault, or that this is no test folder."""
         if not self.plan_file.is_file():

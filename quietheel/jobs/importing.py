@@ -79,6 +79,7 @@ def import_readings(
     ...                           displacement_t=2000, bm_m=3.2)  # doctest: +SKIP
     """
     place = TestFolder(Path(folder))
+    place.check_name()
     table = read_readings(Path(readings))
     marked = read_windows(Path(windows))
     if place.record.is_dir() and any(place.record.glob("*/start.json")):

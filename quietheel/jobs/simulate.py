@@ -86,6 +86,7 @@ def prepare(scenario: Path | str, place: TestFolder, seed: int | None, tell: Cal
     path = Path(scenario)
     if not path.is_file() and str(scenario) not in known:
         raise bad("command line", "SCENARIO", str(scenario), f"a scenario file, or one of: {', '.join(known)}")
+    place.check_name()
     if place.record.is_dir() and any(place.record.glob("*/start.json")):
         raise bad("record", "this test folder", place.path.name, "a folder without a record; nothing was written")
     if seed is not None and seed < 0:

@@ -154,3 +154,19 @@ def test_an_empty_form_and_a_missing_one_are_told_apart(tmp_path: Path, capsys: 
         (folder / file).unlink()
         assert run([*verb, str(folder)]) == 2
         assert f"{file}, whole file: found no such file" in capsys.readouterr().err
+
+
+def test_a_folder_that_windows_could_not_open_is_not_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    table(tmp_path, f"{HEADING}\n{ROW}\n")
+    (tmp_path / "windows.csv").write_text(WINDOWS, encoding="utf-8")
+    for command in (
+        ["new", "aux"],
+        ["simulate", "merrowby", "--out", "COM1.day"],
+        ["import", "nul", "--readings", "readings.csv", "--windows", "windows.csv", "--displacement-t", "2000"],
+    ):
+        assert run(command) == 2
+        assert "does not keep for a device" in capsys.readouterr().err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["readings.csv", "windows.csv"]

@@ -133,7 +133,10 @@ class DayView:
         self._windows = {window.number: window for window in state.windows}
         expected = self._expected(state, worked)
         still = self._stillness.look(self._pulses, state, worked, beat.now_ns)
-        closed = sorted(w.stop_ns for w in _standing(state) if w.stop_ns is not None)
+        closed: dict[str, list[int]] = {}
+        for window in _standing(state):
+            if window.stop_ns is not None:
+                closed.setdefault(window.movement, []).append(window.stop_ns)
         opened = [w.start_ns for w in _standing(state)]
         found = {number: self._found(worked, number) for number in self._windows}
         windows = windows_section(state.windows, found, still, beat.now_ns, self._worker.busy, beat.events)

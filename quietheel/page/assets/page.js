@@ -128,7 +128,7 @@ async function openWindow(one) {
   }
   const pictures = [];
   if (detail.stations.length) {
-    body.append(make("table", {}, make("tr", {}, ["station", "heel", "± 95 %", "rate", ""].map((word) => make("th", {}, word))),
+    body.append(make("table", {}, make("tr", {}, ["station", "heel", "± 95 %", "rate", ""].map((word, n) => make("th", { class: n > 0 && n < 4 ? "n" : null }, word))),
       detail.stations.map((row) => make("tr", {}, make("td", {}, row.name), make("td", { class: "n" }, heel(row.heel_deg, 4)), make("td", { class: "n" }, fixed(row.u95_deg, 4)), make("td", { class: "n" }, `${fixed(row.rate_hz, 1)} Hz`), make("td", {}, row.says)))));
   }
   if (detail.people.length) body.append(make("p", {}, make("strong", {}, "Roll call: "), detail.people.join(" ")));

@@ -155,8 +155,9 @@ class Recording:
 
     def _tasks(self) -> dict[str, Coroutine[object, object, None]]:
         tasks: dict[str, Coroutine[object, object, None]] = {"disk": self._disk(), "housekeeping": self._housekeeping()}
-        for supervisor in self.supervisors:
-            tasks[f"supervisor {supervisor.source.name}"] = supervisor.run()
+        for number, supervisor in enumerate(self.supervisors):
+            # Several stations may play one run, so that a source's name alone tells no two apart.
+            tasks[f"supervisor {supervisor.source.name} {number}"] = supervisor.run()
         for line in self.lines:
             tasks[f"watch {line.station.name}"] = self._watches[line.station.name].run()
             if line.queue is not None:

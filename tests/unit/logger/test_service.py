@@ -408,6 +408,20 @@ def test_a_recorded_run_played_again_fast(tmp_path):
     assert sorted({played.quantity, original.quantity}) == [Quantity.HEEL]
 
 
+def test_every_station_of_a_run_is_played(tmp_path):
+    async def main():
+        async with Devices(2) as devices, recording(devices.plan(), tmp_path) as logger:
+            await until(lambda: logger.now().rows >= 40)
+        first = list_runs(tmp_path / "record")[0]
+        source = PlaybackSource(type="playback", run=f"record/{first.name}", speed=2.0)
+        plan = Plan(stations=tuple(Station(name=name, source=source, channels=HEEL) for name in ("s0", "s1")))
+        async with recording(plan, tmp_path, clock=FastClock(5.0)) as logger:
+            await until(lambda: all(station.state == "ended" for station in logger.now().stations))
+            return [station.readings for station in logger.now().stations]
+
+    assert all(count > 10 for count in run(main()))
+
+
 def test_a_run_outside_the_folder_is_not_played(tmp_path):
     async def main():
         source = PlaybackSource(type="playback", run="../../somewhere")

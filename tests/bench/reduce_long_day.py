@@ -260,7 +260,7 @@ view = DayView(place, ReplaySource(place))
 view.step()
 print(f"replay: open in {time.perf_counter() - begun:.2f} s, {peak():.0f} MB", flush=True)
 view.close()
-for step in (100.0, 2.0):
+for step in (100.0, 20.0):
     times = play_through(sys.argv[1], step_s=step)
     print(f"replay, a picture for every {step:g} s of day: {times:.0f} times real time, {peak():.0f} MB", flush=True)
 """

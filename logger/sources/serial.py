@@ -114,15 +114,17 @@ class SerialPort:
                 if poll and wall_s() >= due:
                     port.write(poll)
                     due = max(due + every, wall_s())
-                waiting = port.in_waiting
-                data = port.read(waiting or 1)
+                data = port.read(1)
                 if not data:
                     continue
                 at = now()
-                if not waiting and (more := port.in_waiting):
-                    # Woken by the first byte of a burst: take the rest along, under the stamp of the first.
-                    data += port.read(more)
-                sink(data, at)
+                try:
+                    # The rest of the burst goes along, under the stamp of its first byte.
+                    if more := port.in_waiting:
+                        data += port.read(more)
+                finally:
+                    # Also where the port has vanished meanwhile.
+                    sink(data, at)
         except PORT_FAULTS as error:
             if not stop.is_set():
                 raise SourceLost(plain(error)) from error

@@ -2,8 +2,8 @@
 
     python tests/bench/throughput.py [--seconds 6] [serial mqtt stations]
 
-serial: a pty written at several baud rates and as fast as it goes; bare reader: pyserial, the same read call, counts
-line ends and does nothing else.
+serial: a pty written at several baud rates and as fast as it goes; bare reader: pyserial, its customary read call,
+counts line ends and does nothing else.
 mqtt: QoS 1 through a real mosquitto; bare subscriber: aiomqtt, counts messages, acknowledges by itself.
 stations: 64 stations at 100 Hz over TCP and over ptys; share of one core used.
 Prints one table; exit code 1 where a bar is missed.

@@ -43,6 +43,18 @@ class Piece:
     metadata: pq.FileMetaData | None = field(default=None, repr=False, compare=False)
     """Of the segment, as it was read when the piece was found."""
 
+    @property
+    def flagged(self) -> bool:
+        """Whether any reading may carry a flag; a segment's own statistics say so without reading the column."""
+        if self.metadata is None:
+            return True
+        group = self.metadata.row_group(self.group)
+        for column in map(group.column, range(group.num_columns)):
+            if column.path_in_schema == "flags":
+                known = column.statistics
+                return not (known is not None and known.has_min_max and known.max == 0)
+        return True
+
     def load(self, names: Sequence[str]) -> dict[str, Column]:
         """Columns by name as in `logger.archive.schema.COLUMNS`; times as int64, `NO_TIME` where there is none.
 

@@ -153,10 +153,11 @@ class ThinnedRecord:
         sums = self._sums.get(_key(piece))
         if sums is not None and not spans:
             return sums, {}
-        columns = piece.load(columns_for(piece) if spans else ["time", "value", "flags"])
+        sparing = ["time", "value", *(["flags"] if piece.flagged else [])]
+        columns = piece.load(columns_for(piece) if spans else sparing)
         ordered = never_back(columns["time"])
         if sums is None:
-            sums = _summed(piece, columns["time"], columns["value"], columns["flags"], ordered, self.every_ns)
+            sums = _summed(piece, columns["time"], columns["value"], columns.get("flags"), ordered, self.every_ns)
             if piece.group >= 0:
                 self._sums[_key(piece)] = sums
         cuts = {span: cut(piece, columns, span, ordered) for span in spans}
@@ -244,16 +245,18 @@ def _until(one: Thinned, stop_ns: int) -> Thinned:
 
 
 def _summed(
-    piece: Piece, time: Int, value: NDArray[np.float64], flags: NDArray[np.uint16], ordered: bool, every_ns: int
+    piece: Piece, time: Int, value: NDArray[np.float64], flags: NDArray[np.uint16] | None, ordered: bool, every_ns: int
 ) -> Sums:
-    flagged = bool(flags.any())
+    flagged = flags is not None and bool(flags.any())
     if flagged or piece.late or not ordered or bool((time[1:] - time[:-1] > every_ns).any()):
         # Silences, bursts and late readings: their own times must be found first.
         columns = piece.load(columns_for(piece))
-        found = repaired(Arrivals(time, columns.get("device_time"), value, flags, columns["sequence"]))
-        time, value, flags = found.time_ns, value[found.rows], flags[found.rows]
+        found = repaired(Arrivals(time, columns.get("device_time"), value, columns["flags"], columns["sequence"]))
+        time, value, flags = found.time_ns, value[found.rows], columns["flags"][found.rows]
     if flagged or not np.isfinite(value.sum()):
-        good = np.isfinite(value) & ((flags & _LEFT_OUT) == 0)
+        good = np.isfinite(value)
+        if flags is not None:
+            good &= (flags & _LEFT_OUT) == 0
         time, value = time[good], value[good]
     if not time.size:
         return 0, np.zeros(0), np.zeros(0, dtype=np.int64)

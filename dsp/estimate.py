@@ -131,6 +131,8 @@ def covariances(
     lags = np.arange(int(place[-1]) + 1) * step
     table = model.hats.covariance(lags)
     low = np.asarray(np.tensordot(model.density, table, axes=1))[lag]
+    nodes = model.hats.low
+    slow = np.asarray(np.tensordot(model.density[:nodes], table[:nodes], axes=1))
     roll, start = np.zeros_like(low), np.zeros_like(low)
     if model.roll_variance > 0.0:
         roll = model.roll_variance * roll_covariance(lags, model.roll_frequency, model.damping)[lag]
@@ -138,7 +140,7 @@ def covariances(
         turn = 2.0 * np.pi * model.roll_frequency * step * place
         swing = np.exp(-model.damping * turn) * np.array([np.cos(turn), np.sin(turn)])
         start = TRANSIENT_FREEDOM * transient * swing.T @ swing
-    return Parts(low=low, roll=roll, transient=start, noise=noise), table
+    return Parts(low=low, roll=roll, transient=start, noise=noise, slow=slow), table
 
 
 def _pairs(weight: Array, place: NDArray[np.int64]) -> Array:

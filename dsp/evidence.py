@@ -34,7 +34,8 @@ def evidence_of(
     away = one.wind_part - (coefficient * reference if windy else 0.0)
     centred = one.heel - one.wind_part - fitted.mean
     cut = [_inside(trace, marks, span) for trace, marks in zip(prepared.traces, prepared.marks, strict=True)]
-    low_covariance = one.parts.low.copy()
+    place = one.index - one.index[0]
+    low_covariance = one.parts.slow[np.abs(place[:, None] - place[None, :])]
     low_covariance[np.diag_indices_from(low_covariance)] += one.parts.noise
     return WindowEvidence(
         span=span,

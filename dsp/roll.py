@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
+from dsp.motion import roll_spectrum
 from dsp.types import Array
 
 DAMPING_RANGE = (0.002, 0.3)
@@ -43,6 +44,8 @@ class RollLaw:
     damping_u: float
     ratio: float
     """Variance of an amplitude's error over the mean square of the steadily driven envelope."""
+    seen: float = float("nan")
+    """Hz, frequency at which the envelopes turn; fits of whole periods see a broad line a little to one side."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +92,28 @@ def envelope(heel: Array, step: float, frequency: float) -> Envelope:
         result[j] = (part[2] - 1j * part[3]) * np.exp(-2j * np.pi * frequency * step * size * j)
         errors.append(float(np.mean((blocks[j][ok] - design[ok] @ part) ** 2)) * ok.sum() / max(1, ok.sum() - 4) * gain)
     return Envelope(result, float(np.median(errors)) if errors else 0.0)
+
+
+def leaning(frequency: float, step: float, natural: float, damping: float) -> float:
+    """By how much (Hz) envelopes of a roll of ``natural`` Hz turn too fast, fitted period by period at ``frequency``.
+
+    A line and a sine over one period pass more of what is a little faster than the sine than of what is slower. What
+    they make of the roll's spectrum turns from period to period by the angle of the expected product of neighbours. A
+    swing that dies away has no such breadth: it turns as fast as it is.
+    """
+    size = max(5, round(1.0 / (frequency * step)))
+    turn = 2.0 * np.pi * frequency * step * np.arange(size)
+    line = (np.arange(size) - 0.5 * (size - 1)) / size
+    inverse = np.linalg.pinv(np.column_stack([np.ones(size), line, np.cos(turn), np.sin(turn)]))
+    weights = inverse[2] - 1j * inverse[3]
+    at = np.linspace(0.02 * natural, 0.5 / step, max(2000, int(60.0 / damping)))
+    density = roll_spectrum(at, natural, damping)
+    period = size * step
+    product = 0j
+    for sign in (1.0, -1.0):
+        gain = np.abs(np.exp(sign * 2j * np.pi * step * np.outer(at, np.arange(size))) @ weights) ** 2
+        product += np.sum(density * gain * np.exp(2j * np.pi * (sign * at - frequency) * period))
+    return frequency + float(np.angle(product)) / (2.0 * np.pi * period) - natural
 
 
 def _likelihood(
@@ -173,8 +198,15 @@ def day_law(envelopes: list[Envelope], step: float, frequency: float) -> RollLaw
     )
     covariance = _curvature(cost, found.x, np.array([0.003, 0.15, 0.5]))
     damping = float(np.exp(np.clip(found.x[1], np.log(DAMPING_RANGE[0]), np.log(DAMPING_RANGE[1]))))
+    seen = frequency * (1.0 + float(found.x[0]))
+    _, strengths = _likelihood(
+        amplitudes, period, float(found.x[0]) * natural, damping * natural, float(np.exp(found.x[2]))
+    )
+    whole = np.array([float(np.nanmean(np.abs(a) ** 2)) for a in amplitudes])
+    pushed = np.minimum([strength for strength, _ in strengths], whole)
     return RollLaw(
-        frequency=frequency * (1.0 + float(found.x[0])),
+        frequency=seen - float(pushed.sum() / whole.sum()) * leaning(frequency, step, seen, damping),
+        seen=seen,
         frequency_u=frequency * float(np.sqrt(covariance[0, 0])),
         damping=damping,
         damping_u=damping * float(np.sqrt(covariance[1, 1])),
@@ -195,7 +227,7 @@ def window_roll(one: Envelope, step: float, frequency: float, law: RollLaw) -> W
     size = max(5, round(1.0 / (frequency * step)))
     period, natural = size * step, 2.0 * np.pi * frequency
     here = one.amplitude[np.isfinite(one.amplitude)]
-    usual = 2.0 * np.pi * (law.frequency - frequency)
+    usual = 2.0 * np.pi * ((law.seen if np.isfinite(law.seen) else law.frequency) - frequency)
     if count < 3:
         return WindowRoll(
             float("nan"), float("nan"), float(np.mean(np.abs(here) ** 2)) / 2.0, float(np.abs(here[0]) ** 2)

@@ -316,7 +316,7 @@ class WindowEvidence:
     covariance: Array
     """(n, n) rad2, model covariance of ``heel`` about its mean with this window's amplitudes, white noise included."""
     low_covariance: Array
-    """(n, n) rad2, the part of it that belongs to ``low``: low-frequency heel and noise, no roll."""
+    """(n, n) rad2, the part of it that is slower than the roll, and noise: what grows with a restless window."""
     motion: Motion
     """The model of this window (the day's shape, this window's amplitudes)."""
     low_scale: float

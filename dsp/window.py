@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.linalg import cho_solve, solve_triangular
@@ -20,6 +20,8 @@ class Parts:
     transient: Array
     noise: Array
     """(n,) variance of the white part of each bin."""
+    slow: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) autocovariance, by lag in bins, of what of ``low`` is slower than the roll; the rest is broad."""
 
     @property
     def whole(self) -> Array:

@@ -11,6 +11,8 @@ from dsp.bins import Grid, binned, interpolate_short
 from dsp.clean import mark, spread_stamps
 from dsp.combine import align, combined
 from dsp.day import evaluate_day
+from dsp.estimate import evaluate_window
+from dsp.evidence import evidence_of
 from dsp.live import LiveView, suggest_windows
 from dsp.model import learnt_from
 from dsp.motion import Hats, roll_covariance, roll_spectrum
@@ -20,7 +22,7 @@ from dsp.settled import interval_after, settled
 from dsp.spectrum import expected, periodogram, pooled, roll_frequency
 from dsp.stretches import still_stretches
 from dsp.trim import cross_talk
-from dsp.types import Day, StationKnowledge, Trace, Wind, WindowSpan
+from dsp.types import Day, RollMotion, StationKnowledge, Trace, Wind, WindowSpan
 from dsp.wind import pressure_on, smoothed
 from dsp.window import Parts, mean_of
 
@@ -116,6 +118,21 @@ def test_spectrum_of_a_model_is_what_a_periodogram_shows() -> None:
     model = expected(wave, step, length, 1024)
     band = slice(20, 300)
     assert np.max(np.abs(np.log(seen[band] / model[band]))) < 0.5
+
+
+@pytest.mark.parametrize("damping", [0.015, 0.05])
+def test_the_period_of_a_roll_pushed_at_random_is_not_biased(damping: float) -> None:
+    step, period, frequency = 1.0, 10.0, 0.1
+    off = []
+    for seed in range(24):
+        rng = np.random.default_rng(seed)
+        parts = [envelope(roll_made(rng, 150, step, period, damping), step, frequency) for _ in range(8)]
+        law = day_law(parts, step, frequency)
+        assert law is not None
+        off.append((law.frequency / frequency - 1.0, law.frequency_u / frequency))
+    bias, u = np.array(off).T
+    assert abs(bias.mean()) < 3.0 * bias.std() / np.sqrt(bias.size) + 0.001
+    assert np.mean(np.abs(bias) < 1.96 * u) > 0.8
 
 
 def test_roll_covariance_belongs_to_its_spectrum() -> None:
@@ -307,3 +324,17 @@ def test_what_was_learnt_once_serves_the_live_view_and_the_windows() -> None:
     taught.learn(day)
     until = replace(day, heel=(_until(day.heel[0], 1010.0),))
     assert told.look(until, 1010.0, 900.0).u95 == taught.look(until, 1010.0, 900.0).u95 < np.inf
+
+
+def test_only_what_is_slower_than_the_roll_counts_as_restlessness() -> None:
+    learnt = learnt_from(day_of_two_levels())
+    assert not isinstance(learnt, str)
+    prepared, model = learnt.prepared, learnt.model
+    one = evaluate_window(prepared, prepared.windows[0], model.rolls[0], model)
+    assert not isinstance(one, str)
+    roll = RollMotion(8.0, 0.1, 0.02, 0.01, 0.0)
+    seen = evidence_of(day_of_two_levels(), prepared, one, model.low, None, roll, float("nan"), 0)
+    hats, density = one.model.hats, one.model.density
+    slow = np.tensordot(density[: hats.low], hats.covariance(np.zeros(1))[: hats.low], axes=1)[0]
+    assert np.diag(seen.low_covariance) == pytest.approx(slow + one.parts.noise)
+    assert np.all(np.diag(one.parts.low) > slow)

@@ -10,6 +10,8 @@ from typing import Any
 from logger.archive.layout import list_runs
 from logger.clock import Anchor, SystemClock, monotonic_ns
 
+DAMAGED = (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)
+"""What a line of ``notes.jsonl`` that nobody wrote as it stands may raise; such a line is passed over."""
 DOUBT_NS = 12 * 3_600_000_000_000
 """An anchor that puts now further than this from the system clock is from before a restart and is not used."""
 
@@ -46,7 +48,7 @@ def last_anchor(notes: Path) -> Anchor | None:
             entry = json.loads(line)
             if entry["kind"] == "clock":
                 anchor = anchor_of(entry["data"]) or anchor
-        except (ValueError, KeyError, TypeError):
+        except DAMAGED:
             continue
     return anchor
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.clock import Anchor, SystemClock
-from logger.hosttime import anchor_of, clock_of
+from logger.hosttime import DAMAGED, anchor_of, clock_of
 from quietheel.page.source import StationCount
 
 
@@ -42,7 +42,7 @@ class Notes:
             try:
                 entry = json.loads(line)
                 self._take(str(entry["kind"]), dict(entry["data"]))
-            except (ValueError, KeyError, TypeError):
+            except DAMAGED:
                 continue  # `quietheel verify` says that this line is damaged; the view goes on
 
     def counts(self) -> dict[str, StationCount]:

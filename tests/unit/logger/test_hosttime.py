@@ -35,3 +35,25 @@ def test_page_and_command_line_stamp_a_mark_alike_after_the_clock_was_set(tmp_pa
 def test_an_anchor_from_before_a_restart_is_not_used(tmp_path: Path) -> None:
     recording(tmp_path, -48 * HOUR)
     assert abs(host_clock(tmp_path).utc_ns() - SystemClock().utc_ns()) < SECOND
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        '{"kind": "clock", "data": {"anchor": {"monotonic_ns": Infinity, "utc_ns": 1}, "speed": 1.0}}',
+        '{"kind": "clock", "data": [1, 2]}',
+        '{"kind": "clock", "data": "text"}',
+        "[" * 100_000,
+        "\ufeff{}",
+        '{"kind": "clock"',
+    ],
+    ids=["infinite", "list", "text", "deep", "mark", "torn"],
+)
+def test_a_damaged_note_stops_neither_marks_nor_the_page(tmp_path: Path, line: str) -> None:
+    run = recording(tmp_path, 2 * HOUR)
+    with (run / "notes.jsonl").open("a", encoding="utf-8") as file:
+        file.write(line + "\n")
+    notes = Notes()
+    notes.look(run)
+    assert abs(notes.run_clock().utc_ns() - host_clock(tmp_path).utc_ns()) < SECOND
+    assert abs(host_clock(tmp_path).utc_ns() - SystemClock().utc_ns() - 2 * HOUR) < SECOND

@@ -103,10 +103,12 @@ class DayView:
         if not number.isdigit() or int(number) not in self._windows:
             return "no such window"
         place, point = self._found(worked, int(number))
-        if place is None or worked.heel is None:
-            return "not worked out yet" if self._worker.busy else "this window was not worked out: it is open or void"
-        checks = point.checks if point is not None else place.checks
         window = self._windows[int(number)]
+        if window.voided:
+            return "a void window is not worked out"
+        if place is None or worked.heel is None:
+            return "not worked out yet" if self._worker.busy or window.stop_ns else "worked out once it is closed"
+        checks = point.checks if point is not None else place.checks
         people = roll_call_of(self.plan, self._events, window.stop_ns or window.start_ns)
         return {**window_detail(place, checks, worked.heel.epoch_ns), "people": people}
 

@@ -226,14 +226,14 @@ export class Marks {
 
   turn(mark) {
     if (mark.void === null) return make("button", { type: "button", "aria-label": `void ${mark.says}`, onclick: () => this.void({ event: mark.id, says: mark.says }) }, "Void");
-    return make("button", { type: "button", "aria-label": `let ${mark.says} stand again`, onclick: () => this.restore({ voidId: mark.void_id, says: mark.says, void: mark.void }) }, "Stand");
+    return make("button", { type: "button", "aria-label": `let ${mark.says} stand again`, onclick: () => this.restore({ voidId: mark.void_id, says: mark.says, void: mark.void }) }, "Restore");
   }
 
   list(marks) {
     fill(byId("mark-list"), { marks, may: this.may }, () => marks.map((mark) =>
       make("li", { class: `mark${mark.void ? " void" : ""}` },
         make("span", { class: "at" }, clock(mark.at_ms)),
-        make("span", { class: "says" }, mark.says, mark.by ? make("span", { class: "at" }, ` · ${mark.by}`) : null, mark.void ? make("span", {}, ` · void: ${mark.void}`) : null),
+        make("span", { class: "says" }, make("span", { class: "words" }, mark.says), mark.by ? make("span", { class: "at" }, ` · ${mark.by}`) : null, mark.void ? make("span", {}, ` · void: ${mark.void}`) : null),
         this.may && mark.voidable ? this.turn(mark) : make("span", {}))));
     const more = byId("mark-more");
     const list = byId("mark-list");

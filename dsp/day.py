@@ -28,6 +28,8 @@ from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, Windo
 from dsp.unspoilt import relearnt, suspects
 from dsp.wind import Pressure, steady_u
 
+MOST_LOOKS = 4
+"""Times the windows of a day are evaluated and asked at most, each time without those that looked spoilt before."""
 NO_ROLL = RollMotion(float("nan"), float("nan"), float("nan"), float("nan"), 0.0)
 
 
@@ -47,20 +49,9 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
     learnt = learnt_from(day) if learnt is None else learnt
     if isinstance(learnt, str):
         return with_hand_readings(_nothing(day, learnt), day)
-    prepared, wind, model = learnt.prepared, learnt.wind, learnt.model
+    prepared, wind = learnt.prepared, learnt.wind
     grid = prepared.grid
-    first = [
-        evaluate_window(prepared, span, roll, model) for span, roll in zip(prepared.windows, model.rolls, strict=True)
-    ]
-    asked = _asked(day, prepared, first, model, wind)
-    cleaner = relearnt(model, suspects(asked))
-    if cleaner is not None:
-        model = cleaner
-        first = [
-            evaluate_window(prepared, span, roll, model)
-            for span, roll in zip(prepared.windows, model.rolls, strict=True)
-        ]
-        asked = _asked(day, prepared, first, model, wind)
+    first, asked, model = _without_spoilt(day, learnt)
     found, model = _refined(prepared, first, asked, model)
 
     low = model.low
@@ -122,6 +113,24 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
         roll_comparison=compare_roll(grid, prepared.heel, prepared.windows, model.rolls, model.law, model.look),
     )
     return with_hand_readings(found_day, day)
+
+
+def _without_spoilt(day: Day, learnt: Learnt) -> tuple[list[Evaluated | str], list[tuple[Check, ...]], DayModel]:
+    """Evaluate and ask every window; and again by what the others taught, while that shows more that look spoilt."""
+    prepared, model = learnt.prepared, learnt.model
+    spoilt = [False] * len(prepared.windows)
+    cleaner: DayModel | None = model
+    looks = 0
+    while cleaner is not None:
+        model, looks = cleaner, looks + 1
+        found = [
+            evaluate_window(prepared, span, roll, model)
+            for span, roll in zip(prepared.windows, model.rolls, strict=True)
+        ]
+        asked = _asked(day, prepared, found, model, learnt.wind)
+        before, spoilt = spoilt, [a or b for a, b in zip(spoilt, suspects(asked), strict=True)]
+        cleaner = relearnt(learnt.model, spoilt) if spoilt != before and looks < MOST_LOOKS else None
+    return found, asked, model
 
 
 def _asked(

@@ -24,7 +24,11 @@ def suspects(asked: Sequence[Sequence[Check]]) -> list[bool]:
     return [
         any(
             c.verdict == "rejected"
-            or (c.code in SUSPECT_CODES and c.unit == "standard uncertainties" and c.value > SUSPECT)
+            or (
+                c.code in SUSPECT_CODES
+                and c.unit == "standard uncertainties"
+                and (c.verdict == "caution" or c.value > SUSPECT)
+            )
             for c in checks
         )
         for checks in asked

@@ -187,8 +187,10 @@ def suggested(
             place += 1
             continue
         stop = place + width
-        level = float(np.nanmedian(smooth[place:stop]))
-        if not np.isfinite(smooth[place:stop]).all() or np.max(np.abs(smooth[place:stop] - level)) > limit:
+        here = smooth[place:stop]
+        reach = float(here.max() - here.min())  # NaN in a gap
+        level = float(np.median(here)) if reach <= 2.0 * limit else float("nan")
+        if not np.isfinite(level) or float(np.max(np.abs(here - level))) > limit:
             place += max(1, width // 4)
             continue
         while stop < size and abs(smooth[stop] - level) < limit:

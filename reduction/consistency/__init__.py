@@ -1,0 +1,24 @@
+"""Which windows agree with one vessel floating free: the consensus set, and what held or moved the others.
+
+A window that was disturbed is modelled as shifted by an amount of its own. Every set of shifted windows is weighed by
+how well the others then lie on the true curve (generalised least squares, full covariance) and by how likely its cause
+is: contact takes heel away, a taut line pulls to its own side. `values` what goes in and out, `linear` the model whose
+projector serves every set, `restraint` what can hold her, `sets` what each set is worth, `rivals` other explanations,
+`choose` the answer. Derivation: ``docs/method-gm.md``, section 3.
+"""
+
+from reduction.consistency.choose import consensus
+from reduction.consistency.linear import ALPHA_CHI2, ALPHA_LARGEST
+from reduction.consistency.rivals import PRIOR_BEND, bent_form
+from reduction.consistency.values import Consensus, Excluded, Windows
+
+__all__ = [
+    "ALPHA_CHI2",
+    "ALPHA_LARGEST",
+    "PRIOR_BEND",
+    "Consensus",
+    "Excluded",
+    "Windows",
+    "bent_form",
+    "consensus",
+]

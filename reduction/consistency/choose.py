@@ -1,0 +1,168 @@
+"""Choose the windows that agree, and say how sure that choice is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp, ndtr
+
+from reduction.consistency.linear import Linear, agrees, chi2_limit, fitted, largest_deviation_limit, linearise, scores
+from reduction.consistency.restraint import PRIOR_RESTRAINT, eligible
+from reduction.consistency.rivals import PRIOR_BEND, Bent, bend_of, bent_form, unrest
+from reduction.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
+from reduction.consistency.values import Array, Consensus, Excluded, Windows
+from reduction.gm_curve import CurveFit, Form, start_from_line
+
+SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
+"""Judgement: share of windows shifted unseen, with the probability that a day is like that."""
+
+
+def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend: float = PRIOR_BEND) -> Consensus:
+    """Find the windows that agree with one free vessel.
+
+    Parameters
+    ----------
+    windows : at least two with different arms.
+    form : curve of the hull.
+    prior_bend : probability beforehand that the plot bends otherwise than ``form``.
+    most : most windows that may be left out; by default fewer than half, keeping three.
+
+    Notes
+    -----
+    If all windows agree, all are used: nothing is left out of a clean day but at the stated false-alarm rate. Else the
+    likeliest set among those whose remaining windows agree is used, unless all windows with one more bend of the curve,
+    or all windows with wider intervals, are likelier still.
+    """
+    n = windows.heel.size
+    limit = _most(n) if most is None else most
+    start = start_from_line(windows.heel, windows.arm, form, windows.rise)
+    used, answer = np.ones(n, dtype=bool), None
+    rival: Bent | None = None
+    for _ in range(4):
+        linear = linearise(windows, form, start)
+        levels = list(weigh_all(windows, linear, limit))
+        answer, weight = _choose(windows, linear, levels)
+        rival = None
+        if answer:
+            rival = bend_of(windows, linear, form, prior_bend)
+            if rival.log_weight > max(weight, unrest(windows, linear)):
+                made = consensus(windows, bent_form(form, rival.bend), 0)
+                doubt = _selection_u(windows, linear, limit, rival.gm, rival)
+                return replace(
+                    made, bend=rival.bend, bend_u=rival.bend_u, consistent=True, birge=1.0, selection_u=doubt
+                )
+            if unrest(windows, linear) > weight:
+                answer = ()
+        chosen = np.ones(n, dtype=bool)
+        chosen[list(answer)] = False
+        fit = fitted(windows.part(chosen), form)
+        settled = np.array_equal(chosen, used) and abs(fit.gm - start[0]) < 1e-3 * abs(fit.gm)
+        used, start = chosen, (fit.gm, fit.tcg)
+        if settled:
+            break
+    return _report(windows, form, linear, levels, used, fit, rival)
+
+
+def _most(n: int) -> int:
+    """Most windows that may be left out: fewer than half of few, half of eight and more."""
+    return max(0, min((n - 1) // 2, n - 3)) if n < 8 else n // 2
+
+
+def _choose(windows: Windows, linear: Linear, levels: list[Weighed]) -> tuple[tuple[int, ...], float]:
+    """Return the windows to leave out and the log weight of that choice."""
+    everything = levels[0]
+    if agrees(windows, linear, everything.sets[0], float(everything.chi2[0])):
+        return (), float(everything.log_weight[0])
+    ranked = sorted(
+        ((float(w), level, row) for level in levels[1:] for row, w in enumerate(level.log_weight)),
+        key=lambda item: -item[0],
+    )
+    for weight, level, row in ranked[:2000]:
+        if agrees(windows, linear, level.sets[row], float(level.chi2[row])):
+            return tuple(int(i) for i in level.sets[row]), weight
+    # No set agrees. Leave windows out only where that explains most of the scatter; else the scatter is everybody's.
+    if ranked:
+        weight, level, row = ranked[0]
+        n, k = windows.heel.size, level.sets.shape[1]
+        left = float(level.chi2[row]) / max(n - 2 - k, 1)
+        if left < 0.1 * float(everything.chi2[0]) / max(n - 2, 1):
+            return tuple(int(i) for i in level.sets[row]), weight
+    return (), -np.inf
+
+
+def _report(
+    windows: Windows,
+    form: Form,
+    linear: Linear,
+    levels: list[Weighed],
+    used: NDArray[np.bool_],
+    fit: CurveFit,
+    rival: Bent | None,
+) -> Consensus:
+    left_out = np.flatnonzero(~used)
+    n, k = windows.heel.size, left_out.size
+    level = levels[k]
+    row = int(np.flatnonzero((level.sets == left_out).all(axis=1))[0])
+    limit = chi2_limit(n - 2 - k, windows.dof)
+    consistent = agrees(windows, linear, left_out, float(level.chi2[row]))
+    birge = 1.0 if consistent or fit.dof < 1 else float(max(1.0, np.sqrt(fit.chi2 / fit.dof)))
+    _, shift, shift_u = scores(windows, linear, left_out)
+    hypotheses = list(PRIOR_RESTRAINT)
+    share = np.exp(level.by_hypothesis[row] - logsumexp(level.by_hypothesis[row]))
+    best = int(np.argmax(share))
+    excluded = tuple(
+        Excluded(int(i), float(shift[i]), float(shift_u[i]), _held(windows, linear, share, int(i), shift, shift_u))
+        for i in left_out
+    )
+    return Consensus(
+        used,
+        fit,
+        excluded,
+        consistent,
+        fit.chi2,
+        limit,
+        birge,
+        _selection_u(windows, linear, len(levels) - 1, level.gm[row], rival) if birge == 1.0 else 0.0,
+        hypotheses[best],
+        float(share[best]),
+        shift,
+        shift_u,
+        largest_deviation_limit(n - k, windows.dof),
+    )
+
+
+def _held(windows: Windows, linear: Linear, share: Array, i: int, shift: Array, shift_u: Array) -> float:
+    half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
+    own_u = float(np.sqrt(windows.covariance[i, i]))
+    reach = max(PLAUSIBLE_SHIFT * half_range, 10 * own_u)
+    density = 1.0 / (max(abs(shift[i]), shift_u[i]) * np.log(reach / own_u))
+    other = PRIOR_OTHER / 2 * float(np.exp(windows.hint_other[i])) * density * reach
+    total = 0.0
+    for weight, side in zip(share, PRIOR_RESTRAINT, strict=True):
+        toward, held = eligible(windows, linear, side)
+        right_way = float(ndtr(-toward[i] * shift[i] / shift_u[i])) if shift_u[i] > 0 else 0.5
+        by_line = float(held[i]) * float(np.exp(windows.hint_held[i])) * right_way
+        total += float(weight) * by_line / (by_line + other)
+    return total
+
+
+def _selection_u(windows: Windows, linear: Linear, most: int, gm: float, rival: Bent | None) -> float:
+    """Spread of GM over the sets that could have been chosen, each with its weight (model averaging).
+
+    A day of which something must be wrong may have a bent plot instead: ``rival`` counts among the sets. How often
+    windows are shifted is itself not known: `SHARE_MOVED` holds what is thought of it beforehand, and the day's own
+    windows weigh it. On a day of shifts those too small to be seen thus count in the interval.
+    """
+    weights, values = [], []
+    for share_moved, prior in SHARE_MOVED:
+        for level in weigh_all(windows, linear, most, share_moved):
+            weights.append(level.log_weight + np.log(prior))
+            values.append(level.gm)
+    if rival is not None and np.isfinite(rival.log_weight):
+        weights.append(np.array([rival.log_weight]))
+        values.append(np.array([rival.gm]))
+    log_weight, value = np.concatenate(weights), np.concatenate(values)
+    share = np.exp(log_weight - logsumexp(log_weight))
+    return float(np.sqrt(share @ (value - gm) ** 2))

@@ -1,0 +1,46 @@
+"""What can hold a vessel: contact on a side, a taut line; in which windows it acts, and which way it pulls."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from reduction.consistency.linear import Linear
+from reduction.consistency.values import Array, Windows
+
+PRIOR_RESTRAINT = {
+    "free": 0.80,
+    "starboard": 0.05,
+    "port": 0.05,
+    "both": 0.02,
+    "line to port": 0.04,
+    "line to starboard": 0.04,
+}
+"""Judgement: probability that something held her: contact, by the side of heel on which it acted, or a line."""
+PRIOR_HELD = 0.5
+"""Given contact on a side, or a line: probability that it acted in any one window heeled to that side, away from it."""
+PRIOR_SLACKENED = 0.2
+"""Given a line: the same in a window heeled towards it, where the heel itself gives it slack (judgement)."""
+
+
+def eligible(windows: Windows, linear: Linear, side: str) -> tuple[Array, Array]:
+    """(n,) side of heel (+1 starboard) and (n,) prior probability of being held under a hypothesis.
+
+    Contact on a side can act in a window pulled to that side and, as far as it may have come early, in the windows
+    about upright; it takes heel away. A line that has come tight pulls to its own side whichever way she heels, most
+    likely where she heels away from it.
+    """
+    pull = windows.arm + linear.beta[1]
+    toward = np.sign(pull)
+    near = np.abs(pull) < 0.15 * max(float(np.abs(pull).max()), 1e-12)
+    if side == "free":
+        return toward, np.zeros_like(pull)
+    if side == "both":
+        return toward, np.where(near, 0.0, PRIOR_HELD)
+    if side.startswith("line"):
+        away = 1.0 if side == "line to port" else -1.0
+        middle = 0.5 * (PRIOR_HELD + PRIOR_SLACKENED)
+        held = np.where(near, middle, np.where(toward == away, PRIOR_HELD, PRIOR_SLACKENED))
+        return np.full_like(pull, away), held
+    sign = 1.0 if side == "starboard" else -1.0
+    held = np.where(near, 0.2 * PRIOR_HELD, np.where(toward == sign, PRIOR_HELD, 0.0))
+    return np.where(near, sign, toward), held

@@ -1,0 +1,77 @@
+"""Rivals of every set: all windows on a curve that bends more, or all intervals too small alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from reduction.consistency.linear import ALPHA_REST, Linear, chi2_limit
+from reduction.consistency.restraint import PRIOR_RESTRAINT
+from reduction.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER
+from reduction.consistency.values import Windows
+from reduction.gm_curve import Form
+
+PRIOR_BEND = 0.02
+"""Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""
+LEAST_BM = 1.0
+"""A bend may take away so much of the hull's own BM at the most; liquid that pockets only ever adds to it."""
+PRIOR_UNREST = 0.01
+"""Judgement: probability that every interval of the day is too small alike; by a factor up to `MOST_UNREST`."""
+MOST_UNREST = 30.0
+
+
+@dataclass(frozen=True)
+class Bent:
+    """All windows on a curve with one bend more, as a rival of every set."""
+
+    bend: float
+    """m of BM."""
+    bend_u: float
+    gm: float
+    log_weight: float
+
+
+def bend_of(windows: Windows, linear: Linear, form: Form, prior: float) -> Bent:
+    """One more parameter for all windows; its log weight is minus infinity where it explains nothing."""
+    n = windows.heel.size
+    column = 0.5 * np.tan(windows.heel) ** 3
+    size = float(column @ linear.projector @ column)
+    if size <= 0 or n < 5 or np.unique(np.round(np.abs(windows.arm), 9)).size < 3:
+        return Bent(0.0, 0.0, float(linear.beta[0]), -np.inf)
+    bend, bend_u = float(column @ linear.pull) / size, 1.0 / float(np.sqrt(size))
+    none = Bent(bend, bend_u, float(linear.beta[0] - bend * (linear.gain[0] @ column)), -np.inf)
+    chi2 = linear.chi2 - float(column @ linear.pull) ** 2 / size
+    if chi2 > chi2_limit(n - 3, windows.dof, ALPHA_REST):
+        return none
+    steepest = float(np.abs(np.tan(windows.heel)).max())
+    hull = 2.0 * abs(float(np.asarray(form.c(np.array([np.arctan(steepest)])))[0])) / steepest**3
+    if bend < -LEAST_BM * hull:
+        # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
+        return none
+    most = float(np.abs(column).max())
+    reach = PLAUSIBLE_SHIFT * float(np.ptp(windows.arm)) / 2 / most
+    occam = 0.5 * np.log(2 * np.pi) + np.log(bend_u / (2 * reach)) if abs(bend) < reach else -np.inf
+    return replace(none, log_weight=float(np.log(prior) - 0.5 * chi2 + occam + all_clean(windows)))
+
+
+def unrest(windows: Windows, linear: Linear) -> float:
+    """Log weight of every uncertainty being too small by one factor b, log-even up to `MOST_UNREST`."""
+    free = windows.heel.size - 2
+    if free < 1:
+        return -np.inf
+    b = float(np.clip(np.sqrt(linear.chi2 / free), 1.0, MOST_UNREST))
+    # The integral over log b of a peak of width 1 / sqrt(2 free).
+    width = float(np.sqrt(2 * np.pi / (2 * free)) / np.log(MOST_UNREST))
+    fit = -free * np.log(b) - 0.5 * linear.chi2 / b**2
+    return float(np.log(PRIOR_UNREST) + fit + np.log(width) + all_clean(windows))
+
+
+def all_clean(windows: Windows) -> float:
+    """Log probability beforehand that nothing held her and no window was shifted."""
+    return float(np.log(PRIOR_RESTRAINT["free"]) + windows.heel.size * np.log1p(-PRIOR_OTHER))
+
+
+def bent_form(form: Form, bend: float) -> Form:
+    """Return the hull's form with ``bend`` m of BM more."""
+    return Form(f"{form.name} and a bend", lambda heel: form.c(heel) + 0.5 * bend * np.tan(heel) ** 3, form.km)

@@ -1,0 +1,113 @@
+"""Sets of windows left out, and what each is worth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from math import comb
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp, ndtr
+
+from reduction.consistency.linear import Linear
+from reduction.consistency.restraint import PRIOR_RESTRAINT, eligible
+from reduction.consistency.values import Array, Sets, Windows
+
+PRIOR_OTHER = 0.05
+"""Judgement: one window in twenty is shifted by something that no check inside the window saw."""
+PLAUSIBLE_SHIFT = 0.1
+"""Largest shift thought of, as a share of half the range of heel; sets how much agreement one more exclusion buys."""
+LEAST_SPREAD = 0.2
+"""Share of the day's moments that the windows kept must span; one weight moved is a quarter of the usual sequence."""
+EXHAUSTIVE = 6000
+"""Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
+BEAM = 400
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Sets of one size with what each is worth."""
+
+    sets: Sets
+    """(N, k) window numbers left out."""
+    chi2: Array
+    log_weight: Array
+    gm: Array
+    by_hypothesis: Array
+    """(N, h) log weight under each hypothesis of restraint."""
+
+
+def weigh_all(windows: Windows, linear: Linear, most: int, prior_other: float = PRIOR_OTHER) -> Iterator[Weighed]:
+    """Weigh every set of up to ``most`` windows, size by size; large sizes only beyond the best of the size before."""
+    free = np.flatnonzero(windows.may_go)
+    before: Weighed | None = None
+    for size in range(min(most, free.size) + 1):
+        sets = _sets(free, size, before)
+        sets = sets[_spread(windows, sets)]
+        if sets.shape[0] == 0:
+            return
+        before = _weigh(windows, linear, sets, prior_other)
+        yield before
+
+
+def _sets(free: Sets, size: int, before: Weighed | None) -> Sets:
+    if size == 0:
+        return np.zeros((1, 0), dtype=np.intp)
+    if comb(free.size, size) <= EXHAUSTIVE or before is None:
+        return np.array(list(combinations(free.tolist(), size)), dtype=np.intp).reshape(-1, size)
+    best = before.sets[np.argsort(-before.log_weight)[:BEAM]]
+    longer = {tuple(sorted((*row, i))) for row in best.tolist() for i in free.tolist() if i not in row}
+    return np.array(sorted(longer), dtype=np.intp)
+
+
+def _spread(windows: Windows, sets: Sets) -> NDArray[np.bool_]:
+    """Of which sets left out the rest still spans a good part of the moments, or its agreement proves nothing."""
+    out = np.zeros((sets.shape[0], windows.arm.size), dtype=bool)
+    np.put_along_axis(out, sets, True, axis=1)
+    span = np.where(out, -np.inf, windows.arm).max(axis=1) - np.where(out, np.inf, windows.arm).min(axis=1)
+    return np.asarray(span >= LEAST_SPREAD * np.ptp(windows.arm))
+
+
+def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> Weighed:
+    """Weigh sets of one size.
+
+    Leaving out E is the same as giving each window of E a shift of its own:
+    chi2(E) = chi2(all) - (Py)_E' P_EE^-1 (Py)_E, shifts = P_EE^-1 (Py)_E with covariance P_EE^-1.
+    """
+    count, k = sets.shape
+    n = windows.heel.size
+    block = linear.projector[sets[:, :, None], sets[:, None, :]]
+    pull = linear.pull[sets]
+    inverse = np.linalg.inv(block) if k else np.zeros((count, 0, 0))
+    shift = np.einsum("nij,nj->ni", inverse, pull)
+    variance = np.einsum("nii->ni", inverse) if k else np.zeros((count, 0))
+    chi2 = linear.chi2 - np.einsum("ni,ni->n", pull, shift)
+    gm = linear.beta[0] - np.einsum("ni,ni->n", linear.gain[0][sets], shift)
+    log_det = np.linalg.slogdet(block)[1] if k else np.zeros(count)
+    half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
+    u = np.sqrt(np.diag(windows.covariance))
+    reach = np.maximum(PLAUSIBLE_SHIFT * half_range, 10 * u) * linear.stiffness
+    evidence = -0.5 * np.maximum(chi2, 0.0) + 0.5 * k * np.log(2 * np.pi) - 0.5 * log_det
+    # A shift of arm is minus stiffness times a shift of heel.
+    score = -shift / np.sqrt(np.maximum(variance, 1e-300))
+    # Density of a shift: held, even up to the reach; else log-even from its own uncertainty up to the reach, since a
+    # cook is as likely as a crane.
+    size = np.maximum(np.abs(shift), np.sqrt(variance))
+    log_other = -np.log(size) - np.log(np.log(reach / (u * linear.stiffness)))[sets]
+    log_reach = np.log(reach)[sets]
+    out = np.zeros((count, n), dtype=bool)
+    np.put_along_axis(out, sets, True, axis=1)
+    by_hypothesis = np.empty((count, len(PRIOR_RESTRAINT)))
+    other = np.log(prior_other / 2) + windows.hint_other
+    for column, (side, prior) in enumerate(PRIOR_RESTRAINT.items()):
+        toward, held = eligible(windows, linear, side)
+        log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
+        direction = ndtr(-toward[sets] * score)
+        by_line = log_held[sets] - log_reach + np.log(np.maximum(direction, 1e-300))
+        each = np.logaddexp(other[sets] + log_other, by_line)
+        stay = np.log1p(-(prior_other + held))
+        by_hypothesis[:, column] = np.log(prior) + each.sum(axis=1) + np.where(out, 0.0, stay).sum(axis=1)
+    by_hypothesis += evidence[:, None]
+    return Weighed(sets, chi2, np.asarray(logsumexp(by_hypothesis, axis=1)), gm, by_hypothesis)

@@ -1,0 +1,104 @@
+"""What is handed to the comparison between windows, and what comes out of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reduction.gm_curve import CurveFit
+
+Array = NDArray[np.float64]
+Sets = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Windows:
+    """What the search is handed; arrays of length n."""
+
+    heel: Array
+    """rad."""
+    arm: Array
+    """m, moment over displacement."""
+    rise: Array
+    """m, vertical moment over displacement."""
+    covariance: Array
+    """(n, n) rad2 of heel, without anything that moves all windows alike."""
+    arm_covariance: Array
+    """(n, n) m2 of the arms."""
+    dof: float
+    """Degrees of freedom behind ``covariance``."""
+    may_go: NDArray[np.bool_]
+    """Windows that may be left out; a window that a person keeps may not."""
+    hint_held: Array
+    """Log odds from other evidence (shorter roll period, line tension) that the window was held; 0 knows nothing."""
+    hint_other: Array
+    """Log odds from other evidence that the window was shifted otherwise."""
+
+    def part(self, keep: NDArray[np.bool_]) -> Windows:
+        """Return the windows of ``keep`` alone."""
+        square = np.ix_(keep, keep)
+        return Windows(
+            self.heel[keep],
+            self.arm[keep],
+            self.rise[keep],
+            self.covariance[square],
+            self.arm_covariance[square],
+            self.dof,
+            self.may_go[keep],
+            self.hint_held[keep],
+            self.hint_other[keep],
+        )
+
+
+@dataclass(frozen=True)
+class Excluded:
+    """One window that does not agree with the others."""
+
+    index: int
+    shift: float
+    """rad, its heel minus the curve through the others."""
+    shift_u: float
+    """rad, standard uncertainty of ``shift``."""
+    held: float
+    """Probability that it was held (rather than shifted by anything else), given that it is left out."""
+
+
+@dataclass(frozen=True)
+class Consensus:
+    """The set of windows that agree, and how sure that choice is."""
+
+    used: NDArray[np.bool_]
+    fit: CurveFit
+    """Of the used windows."""
+    excluded: tuple[Excluded, ...]
+    consistent: bool
+    """False if no set within reach agreed; the interval is then widened by ``birge``."""
+    chi2: float
+    """Of the used windows, with their own covariance and that of the moments."""
+    chi2_limit: float
+    birge: float
+    """Factor on every uncertainty of heel, 1 if the windows agree."""
+    selection_u: float
+    """m, standard uncertainty of GM from not knowing for certain which windows to leave out."""
+    restraint: str
+    """One of `PRIOR_RESTRAINT`: what the windows say about a restraint."""
+    restraint_probability: float
+    shift: Array
+    """(n,) each window's heel minus the curve through the used others, rad."""
+    shift_u: Array
+    """(n,) rad."""
+    largest_limit: float
+    """Limit on |shift| / shift_u of a clean window."""
+    bend: float = 0.0
+    """m, BM beyond the hull's own that lays all windows on one curve; 0 where none was needed."""
+    bend_u: float = 0.0
+
+    def restrains(self, side: float, shift: float) -> bool:
+        """Whether what held the other windows would shift a window on this side of heel (+1 starboard) that way."""
+        if self.restraint == "free":
+            return False
+        if self.restraint.startswith("line"):
+            return (shift < 0) == (self.restraint == "line to port")
+        return side * shift < 0 and (self.restraint == "both" or (side > 0) == (self.restraint == "starboard"))

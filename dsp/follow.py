@@ -123,7 +123,7 @@ def said_of(followed: Followed, names: tuple[str, ...], window: int, conflict: s
         for s in np.flatnonzero(followed.apart[:, window])
         if s in followed.use
     ]
-    if conflict:
+    if conflict and not followed.undecided:
         said.append(_check("disagreement", float("nan"), "caution", conflict))
     if followed.undecided:
         who = " and ".join(followed.undecided)

@@ -194,16 +194,16 @@ def no_response(heel: Array, arm: Array) -> str:
     >>> no_response(np.array([0.0, 0.02, -0.02]), np.array([0.0, 0.01, -0.01]))
     ''
     >>> no_response(np.array([0.0, -0.02, 0.02]), np.array([0.0, 0.01, -0.01]))
-    'The heel goes against the moments: check the sign of the stations and the side of each movement.'
+    'The heel goes against the moments: check the sign of the stations and the side of each movement'
     """
     x, y = arm - arm.mean(), heel - heel.mean()
     slope = float(x @ y) / float(x @ x)
     scatter = float(np.sum((y - slope * x) ** 2)) / max(x.size - 2, 1)
     u = float(np.sqrt(scatter / float(x @ x)))
     if x.size > 3 and abs(slope) < LEAST_RESPONSE * u:
-        return "The heel does not follow the moments: look at the stations, and at what was noted of the movements."
+        return "The heel does not follow the moments: look at the stations, and at what was noted of the movements"
     if slope <= 0.0:
-        return "The heel goes against the moments: check the sign of the stations and the side of each movement."
+        return "The heel goes against the moments: check the sign of the stations and the side of each movement"
     return ""
 
 

@@ -48,6 +48,9 @@ def hints(windows: Sequence[WindowHeel]) -> tuple[Array, Array]:
     """
     held, other = np.zeros(len(windows)), np.zeros(len(windows))
     z = period_scores(windows)
+    restless = _restlessness(windows)
+    held += restless
+    other += restless
     for i, window in enumerate(windows):
         if np.isfinite(z[i]) and z[i] < -1.0:
             # Normal(0, 1) against a shortening spread evenly over ten standard uncertainties.
@@ -57,6 +60,21 @@ def hints(windows: Sequence[WindowHeel]) -> tuple[Array, Array]:
                 held[i] += 2.0 if check.code == "taut" else 0.0
                 other[i] += 2.0 if check.code in ("people", "wind", "unconfirmed") else 0.0
     return held, other
+
+
+def _restlessness(windows: Sequence[WindowHeel]) -> Array:
+    """(n,) log odds of a disturbance from a window's uncertainty, where it is beyond twice that of the middle one.
+
+    What disturbs the mean mostly makes her restless too, as a line that snatches. Weather alone hardly ever doubles the
+    uncertainty of one window of a day (a variance with nine degrees of freedom is four times the usual once in
+    twenty thousand). Three times the logarithm of how far it is beyond that, 5 at most, is judgement.
+    """
+    u = np.array([w.u for w in windows])
+    good = np.isfinite(u) & (u > 0)
+    if good.sum() < 4:
+        return np.zeros(u.size)
+    ratio = np.where(good, u, 0.0) / float(np.median(u[good]))
+    return np.asarray(np.clip(3.0 * np.log(np.maximum(ratio / 2.0, 1.0)), 0.0, 5.0))
 
 
 def period_scores(windows: Sequence[WindowHeel]) -> Array:

@@ -29,7 +29,7 @@ from quietheel.jobs.demo import demo
 def command(folder: Path, seed: int | None, seconds: float) -> None:
     """Play a whole test day on a synthetic vessel: serial lines, a broker, the logger, marks, reduction, report.
 
-    Merrowby is invented, and so is everything about her. One window is spoilt by people walking across, one by a line
+    Merrowby is invented, and so is everything about her. One window is spoilt by a person who walks, one by a line
     that goes taut; the screen at the end says what was found of that.
     """
     with _Progress() as (show, marked, say):

@@ -131,6 +131,18 @@ def test_a_line_pulls_to_its_own_side_whichever_way_she_heels(side: int) -> None
     assert all("taut" in result.points[i].reasons for i in toward)
 
 
+def test_restless_windows_are_doubted_before_quiet_ones() -> None:
+    """One half of the plot is held and restless, the other quiet: the quiet windows agree by themselves."""
+    heel = VESSEL.heel(VESSEL.moments())
+    u = np.full(9, U)
+    for i, degrees in ((1, -0.43), (5, -0.39), (6, -0.33), (7, -0.35)):
+        heel[i] += np.deg2rad(degrees)
+        u[i] *= 9.0
+    result = reduce_gm(day(heel, np.diag(u**2)), states(VESSEL.moments()), VESSEL.weight, VESSEL.known_bm)
+    assert left_out(result) == ["1", "5", "6", "7"]
+    assert result.gm.value == pytest.approx(1.0, abs=2e-3)
+
+
 def test_first_zero_that_misses_the_line_speaks_of_wind() -> None:
     heel = VESSEL.heel(VESSEL.moments())
     heel[1:] += np.deg2rad(0.05)

@@ -155,7 +155,7 @@ def _stretches(day: Day, shortest: float = 40.0, longest: float = 600.0) -> list
         return []
     begin, end = float(min(t[0] for t in times)), float(max(t[-1] for t in times))
     # Pieces of two minutes, fewer and longer ones on a long day: the stations are brought together piece by piece.
-    edges = np.linspace(begin, end, max(2, min(int((end - begin) / 120.0), 150) + 1))
+    edges = np.linspace(begin, end, max(2, min(int((end - begin) / 120.0), 60) + 1))
     pieces = tuple(WindowSpan(f"{k}", float(edges[k]), float(edges[k + 1])) for k in range(edges.size - 1))
     prepared = prepare(replace(day, windows=pieces))
     if isinstance(prepared, str):

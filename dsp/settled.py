@@ -181,6 +181,7 @@ def suggested(
     limit = MOVING * max(scatter, 1e-7)
     clear = round((15.0 + width * grid.step) / grid.step)
     made: list[Suggestion] = []
+    total = np.concatenate([[0.0], np.cumsum(np.nan_to_num(smooth))])
     place, size = 0, heel.size
     while place < size - width:
         if not np.isfinite(smooth[place]):
@@ -196,7 +197,7 @@ def suggested(
         while stop < size and abs(smooth[stop] - level) < limit:
             stop += 1
             if (stop - place) % width == 0:
-                level = float(np.median(smooth[place:stop]))
+                level = float(total[stop] - total[place]) / (stop - place)
         start = place + (clear if place > 0 else width // 2)
         end = stop - (clear if stop < size else width // 2)
         if (end - start) * grid.step >= shortest:

@@ -22,6 +22,8 @@ LATE_S = 1.0
 """A reading that arrives so much later than its neighbours of the same device time is late."""
 TOLD = "times by"
 """Begins the line of the history that says how times were found."""
+MOST_REPEATED = 0.25
+"""Share of readings sent twice up to which they are taken for that."""
 FEWEST = 20
 """Below so many readings nothing is estimated."""
 
@@ -235,9 +237,16 @@ def _repeats(device: Int) -> bool:
 
 
 def _without_repeats(host: Int, value: NDArray[Any], period: float) -> NDArray[np.intp]:
-    """Rows of a steady station without lines that came twice: same value within a fifth of the beat."""
+    """Rows of a steady station without lines that came twice: same value within a fifth of the beat.
+
+    An adapter that hands on several readings at a time gives them one stamp, and coarse ones are often alike. They are
+    no repeats: among them are others that differ, and they are too many.
+    """
     steps = np.diff(host)
-    repeat = (steps < 0.2 * period) & (np.diff(value) == 0)
+    close, alike = steps < 0.2 * period, np.diff(value) == 0
+    repeat = close & alike
+    if not close.any() or float(np.mean(alike[close])) < 0.9 or float(np.mean(repeat)) > MOST_REPEATED:
+        return np.arange(host.size)
     steady = steps[~repeat]
     if not repeat.any() or np.mean(np.abs(steady / period - np.round(steady / period)) < 0.25) < 0.9:
         return np.arange(host.size)

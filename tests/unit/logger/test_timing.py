@@ -195,3 +195,12 @@ def test_a_series_already_repaired_is_left_alone() -> None:
 
 def test_equal_times_are_parted_by_a_nanosecond() -> None:
     assert strictly_increasing(np.array([3, 3, 4, 4, 4])).tolist() == [3, 4, 5, 6, 7]
+
+
+def test_coarse_readings_handed_on_by_the_handful_are_no_repeats() -> None:
+    rate, count = 200, 6000
+    own = (np.arange(count) / rate * 1e9).astype(np.int64)
+    host = own // 30_000_000 * 30_000_000 + 30_000_000  # an adapter that waits 30 ms
+    value = np.round(np.sin(own * 1e-9 / 8.0 * 2.0 * np.pi), 2)
+    found = repaired(Arrivals(host, None, value, np.zeros(count, np.uint16)))
+    assert found.rows.size == count and found.timing.duplicates == 0

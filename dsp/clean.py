@@ -153,15 +153,20 @@ def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
     jump = np.flatnonzero((steps > 3.0 * float(np.median(steps))) | (np.diff(stuck.astype(np.int8)) != 0))
     near = np.unique(np.clip(jump[:, None] + np.arange(-3, 5), 0, value.size - 1))
     index, bridged = np.arange(value.size), value.copy()
+    limits: tuple[Array, Array] | None = None
     for _ in range(3):
         median = np.abs(bridged - median_filter(bridged, size=7, mode="nearest"))
         padded = np.pad(bridged, 2, mode="edge")
         cubic = (4.0 * (padded[1:-3] + padded[3:-1]) - padded[:-4] - padded[4:]) / 6.0
         bend = np.abs(bridged - cubic)
         bend[:2], bend[-2:] = median[:2], median[-2:]
-        far = (median > SPIKE_SCALES * _scale(median, resolution)) & (bend > SPIKE_SCALES * _scale(bend, resolution))
-        far &= (median > 2.5 * resolution + 1e-9) & (bend >= maximum_filter(bend, size=5)) & ~stuck
+        if limits is None:  # medians, which a spike does not move
+            limits = SPIKE_SCALES * _scale(median, resolution), SPIKE_SCALES * _scale(bend, resolution)
+        far = (median > limits[0]) & (bend > limits[1])
+        far &= (median > 2.5 * resolution + 1e-9) & ~stuck
         far[near] = False
+        if far.any():
+            far &= bend >= maximum_filter(bend, size=5)
         if not far.any():
             break
         spike |= far

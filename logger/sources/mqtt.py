@@ -199,10 +199,10 @@ class Subscriber:
         self._last_ns = 0
         self._usual_ns = 0.0
 
-    def resumed(self, now_ns: int) -> None:
+    def resumed(self) -> None:
         """A session was taken up again: what comes in a burst now was sent before."""
         self._bursting = True
-        self._last_ns = now_ns
+        self._last_ns = 0
 
     def message(self, payload: bytes, now_ns: int, *, redelivered: bool) -> int:
         """Hand one message on; see `Deliver`.
@@ -210,9 +210,11 @@ class Subscriber:
         Messages redelivered or in the burst after an outage are late: unless they carry a device time, their time of
         arrival is not the time of what they say, and their readings are flagged.
         """
-        since = now_ns - self._last_ns
+        first, since = self._last_ns == 0, now_ns - self._last_ns
         self._last_ns = now_ns
-        if self._bursting:
+        if self._bursting and first:
+            pass  # how long it took to come says nothing: the broker may have been slow to begin
+        elif self._bursting:
             self._bursting = redelivered or since < BURST_SHARE * (self._usual_ns or 100_000_000)
         elif since < 10_000_000_000:
             self._usual_ns += (since - self._usual_ns) / 16 if self._usual_ns else since
@@ -282,7 +284,7 @@ class MqttSession:
                 self._connected_ns = self._clock.monotonic_ns()
                 if client.session_present:
                     for subscriber in self._subscribers:
-                        subscriber.resumed(self._clock.monotonic_ns())
+                        subscriber.resumed()
                 topics = sorted({subscriber.topic for subscriber in self._subscribers})
                 for topic in topics:
                     granted = await client.subscribe(topic, qos=1)

@@ -11,7 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dsp.types import Array, StationMarks, Trace
+from dsp.types import Array, StationMarks, Trace, WindowSpan
+
+LEAST_COVERED = 0.8
+"""Share of a window for which a station must have been on: part of a swing has another mean than the whole."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +73,27 @@ def station_bins(grid: Grid, trace: Trace, marks: StationMarks) -> Binned:
     return Binned(mean=sums.mean / many.mean, count=np.where(many.count > 0, many.count * many.mean, 0.0))
 
 
+def window_means(grid: Grid, bins: tuple[Binned, ...], windows: tuple[WindowSpan, ...]) -> tuple[Array, Array]:
+    """Average each station in each window, tapered so that a swing cut off at the edges counts little.
+
+    Returns
+    -------
+    mean : (s, k) in the unit of the bins; NaN where a station was on for less than `LEAST_COVERED` of the window.
+    share : (s, k) standard deviation of the mean for readings whose white noise has that of one; NaN likewise.
+    """
+    mean, share = (np.full((len(bins), len(windows)), np.nan) for _ in range(2))
+    for k, span in enumerate(windows):
+        part = grid.slice(span.start, span.stop)
+        for s, one in enumerate(bins):
+            value, number = one.mean[part], one.count[part]
+            here = number > 0
+            if here.sum() >= 4 and here.mean() >= LEAST_COVERED:
+                taper = np.sin(np.pi * (np.arange(value.size) + 0.5) / value.size)[here] ** 2
+                mean[s, k] = float(np.sum(taper * value[here]) / taper.sum())
+                share[s, k] = float(np.sqrt(np.sum(taper**2 / number[here])) / taper.sum())
+    return mean, share
+
+
 def grid_over(start: float, stop: float, step: float) -> Grid:
     """Return the grid that covers ``[start, stop]`` in bins of ``step``."""
     return Grid(start, step, max(1, int(np.ceil((stop - start) / step))))
@@ -91,4 +115,4 @@ def interpolate_short(value: Array, longest: int) -> Array:
     return result
 
 
-__all__ = ["Array", "Binned", "Grid", "binned", "grid_over", "interpolate_short", "station_bins"]
+__all__ = ["Array", "Binned", "Grid", "binned", "grid_over", "interpolate_short", "station_bins", "window_means"]

@@ -11,12 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtri
 
 from config.units import COVERAGE_95, DEGREE
-from dsp.bins import Binned, Grid
-from dsp.follow import LEAST_COVERED
+from dsp.bins import Binned, Grid, window_means
 from dsp.types import Array, StationKnowledge, WindowSpan
 
 ASSUMED_SCALE_U = 0.005 / COVERAGE_95
@@ -76,18 +74,8 @@ def align(
     knowledge : one for each station.
     """
     stations, count = len(bins), len(windows)
-    mean = np.full((stations, count), np.nan)
-    u = np.full((stations, count), np.nan)
-    for k, span in enumerate(windows):
-        part = grid.slice(span.start, span.stop)
-        for s, one in enumerate(bins):
-            value, number = one.mean[part], one.count[part]
-            here = number > 0
-            if here.sum() >= 4 and here.mean() >= LEAST_COVERED:
-                taper = np.sin(np.pi * (np.arange(value.size) + 0.5) / value.size)[here] ** 2
-                mean[s, k] = float(np.sum(taper * value[here]) / taper.sum())
-                own = noise[s] if np.isfinite(noise[s]) else 0.0
-                u[s, k] = own * float(np.sqrt(np.sum(taper**2 / number[here])) / taper.sum()) + 1e-9
+    mean, share = window_means(grid, bins, windows)
+    u = np.nan_to_num(noise)[:, None] * share + 1e-9
     scale_prior = np.array([k.scale_u if np.isfinite(k.scale_u) else ASSUMED_SCALE_U for k in knowledge])
     drift_prior = np.array([k.drift_u if np.isfinite(k.drift_u) else FREE_DRIFT_U for k in knowledge])
     centre = float(np.mean([0.5 * (w.start + w.stop) for w in windows])) if windows else grid.start
@@ -105,7 +93,8 @@ def align(
     error = np.maximum(error, _extra(residual, u))
     wander_u = float(np.sqrt(np.mean(error**2) / stations))
     scale_u, conflict = _common_scale(scale, scale_prior, knowledge)
-    if not conflict and wander_u > WANDER_SHARE * float(np.ptp(heel)):
+    seen = heel[np.isfinite(mean).any(axis=0)]
+    if not conflict and seen.size and wander_u > WANDER_SHARE * float(np.ptp(seen)):
         wander = f"{np.rad2deg(np.max(error)):.3f} deg"
         conflict = f"The stations wander against each other by some {wander} from window to window."
     return Alignment(
@@ -276,8 +265,3 @@ def combined(grid: Grid, bins: tuple[Binned, ...], noise: Array, alignment: Alig
         heel = np.where(total > 0, np.nansum(np.where(weight > 0, aligned * weight, 0.0), axis=0) / total, np.nan)
         variance = np.where(total > 0, 1.0 / total, np.nan)
     return np.asarray(heel), np.asarray(variance), np.asarray(aligned)
-
-
-def usable(bins: tuple[Binned, ...], parts: list[slice]) -> NDArray[np.bool_]:
-    """Return which stations have samples in at least one window."""
-    return np.array([any((one.count[part] > 0).sum() >= 4 for part in parts) for one in bins], dtype=bool)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dsp.bins import Binned, Grid
+from dsp.bins import Binned, Grid, window_means
 from dsp.types import Array, Check, StationHeel, Verdict, WindowSpan
 
 BLOCK = 20.0
@@ -29,9 +29,6 @@ LEAST_SHARE = 0.02
 """... and not before it reaches this share of the day's heel: smaller ones are weighed, not left out."""
 FEWEST_WINDOWS = 5
 """Windows from which a station's usual difference can be told from one that went wrong."""
-LEAST_COVERED = 0.8
-"""Share of a window for which a station must have been on: part of a swing has another mean than the whole."""
-
 Mask = NDArray[np.bool_]
 
 
@@ -79,7 +76,7 @@ def follow(
     if len(bins) < 2:
         return Followed(everyone, (), nobody)
     use, gone, undecided = _by_movement(_levels(grid, bins), names)
-    mean = window_means(grid, bins, windows)
+    mean, _ = window_means(grid, bins, windows)
     apart = nobody.copy()
     while len(use) >= 3:
         apart = nobody.copy()
@@ -92,18 +89,6 @@ def follow(
         gone.append(LeftOut(names[worst], "disagreement", shown, f"shows {shown:.3f} of the heel the others show"))
         use = tuple(s for s in use if s != worst)
     return Followed(use, tuple(gone), apart if len(use) >= 3 else nobody, undecided)
-
-
-def window_means(grid: Grid, bins: tuple[Binned, ...], windows: tuple[WindowSpan, ...]) -> Array:
-    """Return (s, k) rad, plain means of each station in each window; NaN where it was silent for too long."""
-    mean = np.full((len(bins), len(windows)), np.nan)
-    for k, span in enumerate(windows):
-        part = grid.slice(span.start, span.stop)
-        for s, one in enumerate(bins):
-            here = one.count[part] > 0
-            if here.sum() >= 4 and here.mean() >= LEAST_COVERED:
-                mean[s, k] = float(one.mean[part][here].mean())
-    return mean
 
 
 def said_of(followed: Followed, names: tuple[str, ...], window: int, conflict: str = "") -> tuple[Check, ...]:
@@ -119,16 +104,16 @@ def said_of(followed: Followed, names: tuple[str, ...], window: int, conflict: s
         for one in followed.left_out
     ]
     said += [
-        _check("disagreement", float("nan"), "caution", f"Station {names[s]} was far off here and was left out.")
+        _check("disagreement", 0.0, "caution", f"Station {names[s]} was far off here and was left out.")
         for s in np.flatnonzero(followed.apart[:, window])
         if s in followed.use
     ]
     if conflict and not followed.undecided:
-        said.append(_check("disagreement", float("nan"), "caution", conflict))
+        said.append(_check("disagreement", 0.0, "caution", conflict))
     if followed.undecided:
         who = " and ".join(followed.undecided)
         says = f"Stations {who} do not move together: one is wrong. Find out which, and leave it out of the day."
-        said.append(_check("disagreement", float("nan"), "rejected", says))
+        said.append(_check("disagreement", 0.0, "rejected", says))
     return tuple(said)
 
 
@@ -138,10 +123,9 @@ def no_heel(one: LeftOut) -> StationHeel:
     return StationHeel(one.station, nan, nan, nan, 0, nan, used=False, reason=one.reason)
 
 
-def _check(code: str, value: float, verdict: Verdict, says: str) -> Check:
+def _check(code: str, share: float, verdict: Verdict, says: str) -> Check:
     none = np.zeros(0)
     limit = STILL if code == "stuck" else APART
-    share = value if np.isfinite(value) else 0.0
     return Check(code, share, limit, "share of movement", 0.0, verdict, says, {"time": none, "heel": none})
 
 

@@ -69,5 +69,5 @@ def rolls_of(prepared: Prepared) -> tuple[RollLaw | None, list[WindowRoll]]:
         return None, [WindowRoll(float("nan"), float("nan"), 0.0, 0.0)] * len(prepared.windows)
     envelopes = [envelope(prepared.heel[grid.slice(w.start, w.stop)], grid.step, frequency) for w in prepared.windows]
     law = day_law(envelopes, grid.step, frequency)
-    used = law or RollLaw(frequency, float("nan"), DAMPING_USUAL, DAMPING_USUAL, 0.1)
+    used = law or RollLaw(frequency, float("nan"), DAMPING_USUAL, DAMPING_USUAL, 0.1, frequency)
     return law, [window_roll(e, grid.step, frequency, used) for e in envelopes]

@@ -44,7 +44,7 @@ class RollLaw:
     damping_u: float
     ratio: float
     """Variance of an amplitude's error over the mean square of the steadily driven envelope."""
-    seen: float = float("nan")
+    seen: float
     """Hz, frequency at which the envelopes turn; fits of whole periods see a broad line a little to one side."""
 
 
@@ -61,6 +61,13 @@ class WindowRoll:
     """rad2, variance of each of the two components of the swing it starts with."""
 
 
+def _one_period(size: int, cycles: float) -> Array:
+    """(size, 4) what is fitted to one period: a line, and a sine of so many cycles a bin."""
+    turn = 2.0 * np.pi * cycles * np.arange(size)
+    line = (np.arange(size) - 0.5 * (size - 1)) / size
+    return np.column_stack([np.ones(size), line, np.cos(turn), np.sin(turn)])
+
+
 def envelope(heel: Array, step: float, frequency: float) -> Envelope:
     """Fit each period of an even stretch by a straight line and a sine.
 
@@ -73,9 +80,7 @@ def envelope(heel: Array, step: float, frequency: float) -> Envelope:
     count = heel.size // size
     if count < 1:
         return Envelope(np.full(0, np.nan, dtype=np.complex128), 0.0)
-    turn = 2.0 * np.pi * frequency * step * np.arange(size)
-    line = (np.arange(size) - 0.5 * (size - 1)) / size
-    design = np.column_stack([np.ones(size), line, np.cos(turn), np.sin(turn)])
+    design = _one_period(size, frequency * step)
     blocks = heel[: count * size].reshape(count, size)
     here = np.isfinite(blocks)
     result = np.full(count, np.nan, dtype=np.complex128)
@@ -102,9 +107,7 @@ def leaning(frequency: float, step: float, natural: float, damping: float) -> fl
     swing that dies away has no such breadth: it turns as fast as it is.
     """
     size = max(5, round(1.0 / (frequency * step)))
-    turn = 2.0 * np.pi * frequency * step * np.arange(size)
-    line = (np.arange(size) - 0.5 * (size - 1)) / size
-    inverse = np.linalg.pinv(np.column_stack([np.ones(size), line, np.cos(turn), np.sin(turn)]))
+    inverse = np.linalg.pinv(_one_period(size, frequency * step))
     weights = inverse[2] - 1j * inverse[3]
     at = np.linspace(0.02 * natural, 0.5 / step, max(2000, int(60.0 / damping)))
     density = roll_spectrum(at, natural, damping)
@@ -227,7 +230,7 @@ def window_roll(one: Envelope, step: float, frequency: float, law: RollLaw) -> W
     size = max(5, round(1.0 / (frequency * step)))
     period, natural = size * step, 2.0 * np.pi * frequency
     here = one.amplitude[np.isfinite(one.amplitude)]
-    usual = 2.0 * np.pi * ((law.seen if np.isfinite(law.seen) else law.frequency) - frequency)
+    usual = 2.0 * np.pi * (law.seen - frequency)
     if count < 3:
         return WindowRoll(
             float("nan"), float("nan"), float(np.mean(np.abs(here) ** 2)) / 2.0, float(np.abs(here[0]) ** 2)

@@ -212,10 +212,9 @@ class Subscriber:
         """
         first, since = self._last_ns == 0, now_ns - self._last_ns
         self._last_ns = now_ns
-        if self._bursting and first:
-            pass  # how long it took to come says nothing: the broker may have been slow to begin
-        elif self._bursting:
-            self._bursting = redelivered or since < BURST_SHARE * (self._usual_ns or 100_000_000)
+        if self._bursting:
+            # How long the first one took to come says nothing: the broker may have been slow to begin.
+            self._bursting = first or redelivered or since < BURST_SHARE * (self._usual_ns or 100_000_000)
         elif since < 10_000_000_000:
             self._usual_ns += (since - self._usual_ns) / 16 if self._usual_ns else since
         late = redelivered or self._bursting

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from config.model import Name, NotNegative, Point, Positive, Table
 from config.stations import Broker, Station
@@ -246,6 +246,13 @@ class Settings(Table):
     assumed_displacement_u95_percent: NotNegative | None = None
     """Used where a typed displacement has no interval of its own."""
     overrules: tuple[Overrule, ...] = ()
+    leave_out: tuple[str, ...] = ()
+    """Heel stations that are found to be wrong and are not to be used; one may be given without brackets."""
+
+    @field_validator("leave_out", mode="before")
+    @classmethod
+    def _one_or_more(cls, value: object) -> object:
+        return (value,) if isinstance(value, str) else value
 
 
 class Weather(Table):

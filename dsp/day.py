@@ -14,7 +14,7 @@ from dsp import checks
 from dsp.between import differences
 from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
-from dsp.follow import no_heel, said_of
+from dsp.follow import LeftOut, no_heel, said_of
 from dsp.hand import with_hand_readings
 from dsp.joint import Common, budget_of, covariance_of, stations_of, unmeasured_wind
 from dsp.low import LowHeel
@@ -65,6 +65,7 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
     common = Common(prepared.alignment, coefficient_u, reference, trim.covariance, silent)
 
     followed = prepared.followed
+    unused = (*followed.left_out, *(LeftOut(name, "", 0.0, "left out by hand") for name in day.left_out))
     windows: list[WindowHeel] = []
     places: list[int] = []
     number = -1
@@ -85,7 +86,7 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
                 u=float(np.sqrt(sum(line.u**2 for line in budget))),
                 dof=one.dof,
                 budget=budget,
-                stations=(*stations_of(prepared, one), *(no_heel(left) for left in followed.left_out)),
+                stations=(*stations_of(prepared, one), *(no_heel(left) for left in unused)),
                 roll=one.roll,
                 checks=said,
                 verdict=verdict,
@@ -107,7 +108,12 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
         wind_coefficient_u=coefficient_u if windy else float("nan"),
         reference_wind=float(np.sqrt(abs(reference))) if windy else float("nan"),
         spectrum=_spectrum(model.look, good, low),
-        assumptions=(*prepared.alignment.assumptions, *trim.assumptions, *_said_of_wind(day, wind)),
+        assumptions=(
+            *prepared.alignment.assumptions,
+            *(f"Station {name} was left out by whoever reduced the day." for name in day.left_out),
+            *trim.assumptions,
+            *_said_of_wind(day, wind),
+        ),
         dof=float(np.median([one.dof for one in good])) if good else float("nan"),
         marks=prepared.marks,
         roll_comparison=compare_roll(grid, prepared.heel, prepared.windows, model.rolls, model.law, model.look),

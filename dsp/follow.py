@@ -112,7 +112,7 @@ def said_of(followed: Followed, names: tuple[str, ...], window: int, conflict: s
         said.append(_check("disagreement", 0.0, "caution", conflict))
     if followed.undecided:
         who = " and ".join(followed.undecided)
-        says = f"Stations {who} do not move together: one is wrong. Find out which, and leave it out of the day."
+        says = f"Stations {who} do not move together: one is wrong. Find out which, and name it in settings.leave_out."
         said.append(_check("disagreement", 0.0, "rejected", says))
     return tuple(said)
 

@@ -96,6 +96,8 @@ class Day:
     trim: tuple[Trace, ...] = ()
     wind: Wind | None = None
     tension: tuple[Trace, ...] = ()
+    left_out: tuple[str, ...] = ()
+    """Heel stations that a person took out: their traces are not here any more, and the answer says so."""
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ from quietheel import __version__
 from quietheel.jobs.day import RecordedDay, open_day
 from quietheel.jobs.facts import overrules, shifts, with_marked
 from quietheel.jobs.plain import plain
-from quietheel.jobs.states import in_states
+from quietheel.jobs.told import as_told
 from reduction.answer_json import answer_json
 from reduction.day import reduce_day
 from reduction.inputs import DayInputs
@@ -84,7 +84,7 @@ def _reduced(
 ) -> ReducedDay:
     plan = with_settings(recorded.plan, settings)
     tables = read_tables(recorded.folder, plan)
-    heel = evaluate_day(in_states(recorded.day, plan, recorded.standing, tables.shifts or ()))
+    heel = evaluate_day(as_told(recorded.day, plan, recorded.standing, tables.shifts or ()))
     return ReducedDay(recorded, plan, heel, reduce_day(day_inputs(recorded, plan, tables, heel, digests())))
 
 

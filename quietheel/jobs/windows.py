@@ -14,7 +14,7 @@ from dsp.live import suggest_windows
 from dsp.types import DayHeel, WindowHeel
 from logger.events import rfc3339
 from quietheel.jobs.day import RecordedDay, day_with, open_day, scanned_day
-from quietheel.jobs.states import in_states
+from quietheel.jobs.told import as_told
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ def windows(folder: Path | str = ".") -> EvaluatedDay:
     recorded = open_day(folder)
     noted = recorded.folder.path / "shifts.csv"
     shifts = read_shifts(noted) if noted.is_file() else ()
-    return EvaluatedDay(recorded, evaluate_day(in_states(recorded.day, recorded.plan, recorded.standing, shifts)))
+    return EvaluatedDay(recorded, evaluate_day(as_told(recorded.day, recorded.plan, recorded.standing, shifts)))
 
 
 def suggest(folder: Path | str = ".", *, shortest_s: float = 60.0, longest_s: float = 600.0) -> EvaluatedDay:

@@ -17,7 +17,7 @@ from dsp.types import DayHeel
 from logger.events import Event
 from logger.marks import MarkedWindow
 from quietheel.jobs.facts import overrules, shifts, with_marked
-from quietheel.jobs.states import in_states
+from quietheel.jobs.told import as_told
 from quietheel.page.source import LiveSource
 from quietheel.page.work import Worked, WorkOut
 from reduction.day import reduce_day
@@ -35,7 +35,7 @@ def work_out_for(place: TestFolder, source: LiveSource) -> WorkOut:
 
     def work_out(windows: Sequence[MarkedWindow], events: Sequence[Event], stop_ns: int) -> Worked:
         tables, _ = with_marked(read_tables(place, plan), events)
-        day = in_states(source.day(windows, stop_ns), plan, windows, tables.shifts or ())
+        day = as_told(source.day(windows, stop_ns), plan, windows, tables.shifts or ())
         live = LiveView(settings.wanted_heel_u95_deg * DEGREE, settings.window_s)
         learnt = learnt_from(day)
         live.know(learnt)

@@ -101,7 +101,7 @@ def window_sentence(point: WindowPoint, plan: Plan, *, short: bool = False) -> s
     The sentences of the checks that decided are quoted: they carry the figures. ``short`` quotes the clearest one.
     """
     at = clock(point.start_ns, plan.test.utc_offset_h, with_seconds=False)
-    reasons = listed([reason_words(code) for code in point.reasons]) or "no reason on record"
+    reasons = "; ".join(reason_words(code) for code in point.reasons) or "no reason on record"
     deciding = [check for check in point.checks if check.code in point.reasons and check.verdict != "fine"]
     if short and deciding:
         deciding = [max(deciding, key=excess)]

@@ -1,10 +1,14 @@
 """Windows of one state of the weights share a group; a window in which something else stood elsewhere has its own."""
 
-from config.plan import Movement, Plan, Sequence, Weight
+import numpy as np
+import pytest
+
+from config.errors import BadInput
+from config.plan import Movement, Plan, Sequence, Settings, Weight
 from config.shifts_table import parse_shifts
-from dsp.types import Day, WindowSpan
+from dsp.types import Day, Trace, WindowSpan
 from logger.marks import MarkedWindow
-from quietheel.jobs.states import in_states
+from quietheel.jobs.told import as_told
 
 WEIGHTS = tuple(Weight(name=n, mass_t=1, port_m=(0, -4, 5), starboard_m=(0, 4, 5)) for n in "1234")
 STANDARD = Plan(weights=WEIGHTS, sequence=Sequence(standard="four_weights_eight_movements"))
@@ -17,7 +21,7 @@ def marked(label: str, **given: object) -> MarkedWindow:
 
 def groups(plan: Plan, windows: list[MarkedWindow], **given: object) -> list[str]:
     day = Day(0, (), tuple(WindowSpan(w.label, 0.0, 1.0) for w in windows))
-    return [w.group for w in in_states(day, plan, windows, **given).windows]  # type: ignore[arg-type]
+    return [w.group for w in as_told(day, plan, windows, **given).windows]  # type: ignore[arg-type]
 
 
 def test_equal_weights_make_the_zeros_of_the_customary_sequence_one_state() -> None:
@@ -52,3 +56,23 @@ def test_typed_moments_tell_the_state_by_themselves() -> None:
     assert found[0] == found[2] != found[1]
     own = Plan(sequence=Sequence(standard="own"), movements=(Movement(label="x", moment_tm=3.0), Movement(label="y")))
     assert groups(own, [marked("x"), marked("y"), marked("z")]) == ["3 t m", "", ""]
+
+
+def left(*names: str) -> Day:
+    heel = tuple(Trace(name, np.arange(3.0), np.arange(3.0)) for name in ("aft", "middle"))
+    day = Day(0, heel, (WindowSpan("0", 0.0, 1.0, hand_readings=(("hold", 0.01, 1e-4),)),))
+    return as_told(day, Plan(settings=Settings(leave_out=names)), [])
+
+
+def test_a_station_left_out_by_hand_is_not_used_and_named() -> None:
+    assert [trace.station for trace in left("aft").heel] == ["middle"]
+    assert left("aft").left_out == ("aft",)
+    assert left("hold").windows[0].hand_readings == ()
+    assert left().left_out == ()
+
+
+def test_a_station_to_leave_out_has_to_be_there_and_one_has_to_stay() -> None:
+    with pytest.raises(BadInput, match=r"leave_out.*mast.*aft, hold, middle"):
+        left("mast")
+    with pytest.raises(BadInput, match="at least one"):
+        left("aft", "middle", "hold")

@@ -13,9 +13,10 @@ from scipy.interpolate import CubicSpline
 from dsp.types import BudgetLine
 from reduction import gm_budget
 from reduction.floating import Case, cholesky
-from reduction.gm import SMALLEST_U, reduce_gm
+from reduction.gm import reduce_gm
 from reduction.gm_curve import Form, fit_curve, from_kn, straight, wall_sided
 from reduction.gm_line import straight_line
+from reduction.gm_problem import SMALLEST_U
 from reduction.hydrostatics import Kn
 from reduction.inputs import DayInputs
 from reduction.model import GmPart, source_of

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from logger.archive.layout import RunInfo
 from logger.archive.pieces import Piece, pieces_of, select
 from logger.archive.reader import WORKERS, runs_of
-from logger.records import Flag, Quantity
-
-_LEFT_OUT = int(Flag.SUSPECT | Flag.DUPLICATE | Flag.SATURATED)
+from logger.archive.stretch import never_back
+from logger.archive.sums import LEFT_OUT, Sums, interval_sums, joined_sums
+from logger.records import Quantity
 
 
 @dataclass(frozen=True)
@@ -73,61 +73,20 @@ def read_means(
 
 
 def _means(pool: ThreadPoolExecutor, pieces: list[Piece], every_ns: int, low: int, high: int) -> Means:
-    parts = list(pool.map(lambda piece: _sums(piece, every_ns), pieces))
-    first = max(low, min(begin for begin, _, _ in parts))
-    last = min(high, max(begin + count.size for begin, _, count in parts))
-    total = np.zeros(max(0, last - first))
-    number = np.zeros(total.size, dtype=np.int64)
-    for begin, sums, count in parts:
-        # Intervals asked for, of those that this piece has.
-        start, stop = max(begin, first), min(begin + count.size, last)
-        if stop > start:
-            total[start - first : stop - first] += sums[start - begin : stop - begin]
-            number[start - first : stop - first] += count[start - begin : stop - begin]
-    kept = np.flatnonzero(number)
+    made = joined_sums(list(pool.map(lambda piece: _sums(piece, every_ns), pieces)))
+    first, last = np.searchsorted(made.number, [low, high])
+    number, total, count = made.number[first:last], made.total[first:last], made.count[first:last]
     piece = pieces[0]
     return Means(
-        piece.station,
-        piece.quantity,
-        piece.unit,
-        every_ns,
-        (kept + first) * every_ns + every_ns // 2,
-        total[kept] / number[kept],
-        number[kept],
+        piece.station, piece.quantity, piece.unit, every_ns, number * every_ns + every_ns // 2, total / count, count
     )
 
 
-def _sums(piece: Piece, every_ns: int) -> tuple[int, NDArray[np.float64], NDArray[np.int64]]:
+def _sums(piece: Piece, every_ns: int) -> Sums:
     columns = piece.load(["time", "value", "flags"])
-    time, value = columns["time"], columns["value"]
-    good = (columns["flags"] & _LEFT_OUT) == 0 if columns["flags"].any() else None
-    if not np.isfinite(value.sum()):
-        finite = np.isfinite(value)
-        good = finite if good is None else good & finite
-    if good is not None and not good.all():
-        time, value = time[good], value[good]
-    if not time.size:
-        return int(columns["time"][0] // every_ns), np.zeros(0), np.zeros(0, dtype=np.int64)
-    return interval_sums(time, value, every_ns)
-
-
-def interval_sums(
-    time: NDArray[np.int64], value: NDArray[np.float64], every_ns: int
-) -> tuple[int, NDArray[np.float64], NDArray[np.int64]]:
-    """Sum readings interval by interval: (number of the first interval since 1970, sums, counts).
-
-    >>> first, total, count = interval_sums(np.array([5, 11, 12, 31]), np.array([1.0, 2.0, 3.0, 4.0]), 10)
-    >>> first, total.tolist(), count.tolist()
-    (0, [1.0, 5.0, 0.0, 4.0], [1, 2, 0, 1])
-    """
-    if not bool((time[1:] >= time[:-1]).all()):
+    good = ((columns["flags"] & LEFT_OUT) == 0) & np.isfinite(columns["value"])
+    time, value = columns["time"][good], columns["value"][good]
+    if not never_back(time):
         order = np.argsort(time, kind="stable")
         time, value = time[order], value[order]
-    first, last = int(time[0] // every_ns), int(time[-1] // every_ns)
-    # Sums between the places where intervals begin: several times faster than a division for every reading.
-    edges = np.searchsorted(time, np.arange(first, last + 2) * every_ns)
-    count = np.diff(edges)
-    there = np.flatnonzero(count)
-    sums = np.zeros(count.size)
-    sums[there] = np.add.reduceat(value, edges[there])
-    return first, sums, count
+    return interval_sums(time, value, every_ns)

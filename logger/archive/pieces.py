@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -62,18 +62,28 @@ class Piece:
         """
         if self.group < 0:
             return {name: self.loaded[name] for name in names}
-        try:
-            with pq.ParquetFile(self.path, pre_buffer=False, page_checksum_verification=True) as file:
-                table = file.read_row_group(self.group, columns=list(names), use_threads=False)
-        except FileNotFoundError:
-            raise
-        except (pa.ArrowException, OSError):
-            where = f"{self.run}/{self.path.name}, {self.quantity} of {self.station}"
-            wanted = (
-                "what was sealed, and it is damaged (`quietheel verify`); moved elsewhere, the rest is read without it"
-            )
-            raise bad("record", where, None, wanted) from None
-        return {name: to_numpy(table.column(name)) for name in names}
+        [(_, columns)] = load_each([self], lambda _: names)
+        return columns
+
+
+def load_each(
+    pieces: Sequence[Piece], names: Callable[[Piece], Sequence[str]]
+) -> Iterator[tuple[Piece, dict[str, Column]]]:
+    """Load pieces of one sealed segment one after another, the file opened once; see `Piece.load`."""
+    piece = pieces[0]
+    try:
+        with pq.ParquetFile(
+            piece.path, metadata=piece.metadata, pre_buffer=False, page_checksum_verification=True
+        ) as file:
+            for piece in pieces:
+                table = file.read_row_group(piece.group, columns=list(names(piece)), use_threads=False)
+                yield piece, {name: to_numpy(table.column(name)) for name in table.column_names}
+    except FileNotFoundError:
+        raise
+    except (pa.ArrowException, OSError):
+        where = f"{piece.run}/{piece.path.name}, {piece.quantity} of {piece.station}"
+        wanted = "what was sealed, and it is damaged (`quietheel verify`); moved elsewhere, the rest is read without it"
+        raise bad("record", where, None, wanted) from None
 
 
 def pieces_of(run: RunInfo) -> list[Piece]:

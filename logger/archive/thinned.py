@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.archive.layout import RunInfo
-from logger.archive.means import interval_sums
-from logger.archive.pieces import Piece
+from logger.archive.pieces import Piece, load_each
 from logger.archive.reader import WORKERS, channel_pieces, read_channel
 from logger.archive.stretch import Int, Part, Span, at_their_own_time, columns_for, cut, never_back, touches
-from logger.archive.timing import Arrivals, Timing, repaired, strictly_increasing, tell
-from logger.records import Flag, Quantity, Series
+from logger.archive.sums import Sums, joined_sums, piece_sums
+from logger.archive.timing import Arrivals, Timing, strictly_increasing, tell
+from logger.records import Quantity, Series
 
 EVERY_NS = 250_000_000
 """Length of a mean outside the spans, ns: a thirtieth of a roll of 8 s."""
@@ -30,10 +30,7 @@ AROUND_NS = 10_000_000_000
 FAST_HZ = 16.0
 """Slower channels are read whole: nothing would be gained."""
 
-Sums = tuple[int, NDArray[np.float64], Int]
-"""Of the readings of a piece: number of its first interval since 1970, sums and counts from there on."""
 Key = tuple[Path, int, int, int]
-_LEFT_OUT = int(Flag.SUSPECT | Flag.DUPLICATE | Flag.SATURATED)
 
 
 @dataclass(frozen=True)
@@ -111,20 +108,42 @@ class ThinnedRecord:
         """
         wanted = _merged([(start - AROUND_NS, stop + AROUND_NS) for start, stop in spans])
         found = []
+        channels = [
+            [piece for piece in pieces if stop_ns is None or piece.first_ns < stop_ns or piece.late]
+            for pieces in channel_pieces(self.record, self.runs)
+        ]
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            for pieces in channel_pieces(self.record, self.runs):
-                if stop_ns is not None:
-                    pieces = [piece for piece in pieces if piece.first_ns < stop_ns or piece.late]
-                if not pieces:
-                    continue
-                if pieces[0].quantity in self.quantities and _rate(pieces) > FAST_HZ:
+            self._sum_up(pool, [piece for pieces in channels if self._fast(pieces) for piece in pieces], wanted)
+            for pieces in channels:
+                if self._fast(pieces):
                     one = self._thinned(pool, pieces, wanted, together)
-                else:
+                elif pieces:
                     one = Thinned(read_channel(pool, pieces)[0], np.zeros(0, dtype=np.int64))
+                else:
+                    continue
                 found.append(
                     one if stop_ns is None else _until(one, _last(one, wanted, stop_ns, self.every_ns * together))
                 )
         return [one for one in found if len(one.series)]
+
+    def _fast(self, pieces: list[Piece]) -> bool:
+        return bool(pieces) and pieces[0].quantity in self.quantities and _rate(pieces) > FAST_HZ
+
+    def _sum_up(self, pool: ThreadPoolExecutor, pieces: list[Piece], spans: list[Span]) -> None:
+        """Sum up sealed pieces that no span needs, each segment opened once."""
+        segments: dict[Path, list[Piece]] = {}
+        for piece in pieces:
+            if piece.group >= 0 and _key(piece) not in self._sums and not any(touches(piece, span) for span in spans):
+                segments.setdefault(piece.path, []).append(piece)
+
+        def summed(mine: list[Piece]) -> dict[Key, Sums]:
+            return {
+                _key(piece): piece_sums(piece, columns, never_back(columns["time"]), self.every_ns)
+                for piece, columns in load_each(mine, _sparing)
+            }
+
+        for made in pool.map(summed, segments.values()):
+            self._sums.update(made)
 
     def _thinned(self, pool: ThreadPoolExecutor, pieces: list[Piece], spans: list[Span], together: int) -> Thinned:
         near: dict[tuple[str, Span], list[Piece]] = {}
@@ -143,7 +162,7 @@ class ThinnedRecord:
             kept[place] = made
             if self.keep and all(piece.group >= 0 for piece in near[place]):
                 self._kept[place[1], _keys(near[place])] = made
-        means = _means([sums for sums, _ in looks], spans, self.every_ns, together)
+        means = _means(joined_sums([sums for sums, _ in looks], together), spans, self.every_ns * together)
         found = [one for one in kept.values() if one is not None]
         return _joined(pieces, found, means, self.every_ns * together)
 
@@ -153,11 +172,10 @@ class ThinnedRecord:
         sums = self._sums.get(_key(piece))
         if sums is not None and not spans:
             return sums, {}
-        sparing = ["time", "value", *(["flags"] if piece.flagged else [])]
-        columns = piece.load(columns_for(piece) if spans else sparing)
+        columns = piece.load(columns_for(piece) if spans else _sparing(piece))
         ordered = never_back(columns["time"])
         if sums is None:
-            sums = _summed(piece, columns["time"], columns["value"], columns.get("flags"), ordered, self.every_ns)
+            sums = piece_sums(piece, columns, ordered, self.every_ns)
             if piece.group >= 0:
                 self._sums[_key(piece)] = sums
         cuts = {span: cut(piece, columns, span, ordered) for span in spans}
@@ -194,6 +212,11 @@ def _in_turn(
         found.append((*part, np.ones(part[0].size, dtype=np.int64)))
         begin = end
     return [*found, (time[begin:], value[begin:], flags[begin:], many[begin:])]
+
+
+def _sparing(piece: Piece) -> list[str]:
+    """Columns that sums need."""
+    return ["time", "value", *(["flags"] if piece.flagged else [])]
 
 
 def _key(piece: Piece) -> Key:
@@ -244,38 +267,11 @@ def _until(one: Thinned, stop_ns: int) -> Thinned:
     return Thinned(cut_off, count[:stop])
 
 
-def _summed(
-    piece: Piece, time: Int, value: NDArray[np.float64], flags: NDArray[np.uint16] | None, ordered: bool, every_ns: int
-) -> Sums:
-    flagged = flags is not None and bool(flags.any())
-    if flagged or piece.late or not ordered or bool((time[1:] - time[:-1] > every_ns).any()):
-        # Silences, bursts and late readings: their own times must be found first.
-        columns = piece.load(columns_for(piece))
-        found = repaired(Arrivals(time, columns.get("device_time"), value, columns["flags"], columns["sequence"]))
-        time, value, flags = found.time_ns, value[found.rows], columns["flags"][found.rows]
-    if flagged or not np.isfinite(value.sum()):
-        good = np.isfinite(value)
-        if flags is not None:
-            good &= (flags & _LEFT_OUT) == 0
-        time, value = time[good], value[good]
-    if not time.size:
-        return 0, np.zeros(0), np.zeros(0, dtype=np.int64)
-    return interval_sums(time, value, every_ns)
-
-
-def _means(sums: list[Sums], spans: list[Span], every_ns: int, together: int) -> tuple[Part, Int]:
-    """Means of the intervals, or so many of them together, that touch no span, and the readings behind each."""
-    some = [one for one in sums if one[2].size]
-    number = np.concatenate([first + np.flatnonzero(c) for first, _, c in some] or [np.zeros(0, dtype=np.int64)])
-    total = np.concatenate([s[c > 0] for _, s, c in some] or [np.zeros(0)])
-    count = np.concatenate([c[c > 0] for _, _, c in some] or [np.zeros(0, dtype=np.int64)])
-    number, every_ns = number // together, every_ns * together
-    # An interval in which one piece ends and the next begins has parts in both.
-    place, back = np.unique(number, return_inverse=True)
-    total, many = np.bincount(back, weights=total), np.bincount(back, weights=count).astype(np.int64)
-    keep = np.ones(place.size, dtype=bool)
+def _means(sums: Sums, spans: list[Span], every_ns: int) -> tuple[Part, Int]:
+    """Means of the intervals that touch no span, and the readings behind each."""
+    keep = np.ones(sums.number.size, dtype=bool)
     for start, stop in spans:
-        low, high = np.searchsorted(place, [start // every_ns, -(-stop // every_ns)])
+        low, high = np.searchsorted(sums.number, [start // every_ns, -(-stop // every_ns)])
         keep[low:high] = False
-    time = place[keep] * every_ns + every_ns // 2
-    return (time, total[keep] / many[keep], np.zeros(time.size, dtype=np.uint16)), many[keep]
+    time, count = sums.number[keep] * every_ns + every_ns // 2, sums.count[keep]
+    return (time, sums.total[keep] / count, np.zeros(time.size, dtype=np.uint16)), count

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter, median_filter
+from scipy.ndimage import median_filter
 
 from dsp.types import Array, StationKnowledge, StationMarks, Trace
 
@@ -83,7 +83,7 @@ def mark(trace: Trace, knowledge: StationKnowledge) -> StationMarks:
         return StationMarks(trace.station, nothing, nothing, nothing, suspect, (), float("nan"), float("nan"), 0.0)
     steps = np.diff(time)
     usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else float("nan")
-    filled = np.where(finite, value, np.nanmedian(value) if finite.any() else 0.0)
+    filled = value if finite.all() else np.where(finite, value, np.nanmedian(value) if finite.any() else 0.0)
     resolution = _resolution(filled[finite])
     saturated = (
         np.abs(filled) >= knowledge.range - 0.5 * resolution if np.isfinite(knowledge.range) else ~finite & False
@@ -151,37 +151,61 @@ def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
         return spike
     steps = np.diff(time)
     jump = np.flatnonzero((steps > 3.0 * float(np.median(steps))) | (np.diff(stuck.astype(np.int8)) != 0))
-    near = np.unique(np.clip(jump[:, None] + np.arange(-3, 5), 0, value.size - 1))
-    index, bridged = np.arange(value.size), value.copy()
+    index, bridged, open_to_it = np.arange(value.size), value.copy(), ~stuck
+    open_to_it[np.clip(jump[:, None] + np.arange(-3, 5), 0, value.size - 1)] = False
     limits: tuple[Array, Array] | None = None
+    part: slice | NDArray[np.intp] = slice(None)
+    judged = open_to_it
     for _ in range(3):
-        median = np.abs(bridged - median_filter(bridged, size=7, mode="nearest"))
-        padded = np.pad(bridged, 2, mode="edge")
-        cubic = (4.0 * (padded[1:-3] + padded[3:-1]) - padded[:-4] - padded[4:]) / 6.0
-        bend = np.abs(bridged - cubic)
-        bend[:2], bend[-2:] = median[:2], median[-2:]
+        median, bend = _off(bridged[part])
         if limits is None:  # medians, which a spike does not move
             limits = SPIKE_SCALES * _scale(median, resolution), SPIKE_SCALES * _scale(bend, resolution)
-        far = (median > limits[0]) & (bend > limits[1])
-        far &= (median > 2.5 * resolution + 1e-9) & ~stuck
-        far[near] = False
-        if far.any():
-            far &= bend >= maximum_filter(bend, size=5)
-        if not far.any():
+        far = (median > limits[0][part]) & (bend > limits[1][part]) & (median > 2.5 * resolution + 1e-9) & judged[part]
+        rows = np.flatnonzero(far)
+        beside = np.clip(rows[:, None] + np.arange(-2, 3), 0, far.size - 1)
+        rows = rows[bend[rows] >= bend[beside].max(axis=1, initial=0.0)]
+        if not rows.size:
             break
-        spike |= far
-        bridged[spike] = np.interp(index[spike], index[~spike], value[~spike])
+        spike[index[part][rows]] = True
+        # A bridge changes what is said of readings up to four away, who are judged by those up to four further.
+        part, judged = np.flatnonzero(_about(spike, 8)), open_to_it & _about(spike, 4)
+        out = spike[part]
+        bridged[part[out]] = np.interp(part[out], part[~out], value[part[~out]])
     return spike
+
+
+def _off(value: Array) -> tuple[Array, Array]:
+    """How far each reading is off the median of seven, and off the cubic through two neighbours each side."""
+    median = np.abs(value - median_filter(value, size=7, mode="nearest"))
+    padded = np.pad(value, 2, mode="edge")
+    cubic = (4.0 * (padded[1:-3] + padded[3:-1]) - padded[:-4] - padded[4:]) / 6.0
+    bend = np.abs(value - cubic)
+    bend[:2], bend[-2:] = median[:2], median[-2:]
+    return median, bend
+
+
+def _about(mask: Mask, reach: int) -> Mask:
+    """Set what is within ``reach`` of a place where the mask is set."""
+    found = np.zeros(mask.size, dtype=bool)
+    found[np.clip(np.flatnonzero(mask)[:, None] + np.arange(-reach, reach + 1), 0, mask.size - 1)] = True
+    return found
 
 
 def _scale(size: Array, resolution: float) -> Array:
     """Robust standard deviation at each sample: the larger of the whole trace's and that of the hundred around."""
-    whole = 1.4826 * float(np.median(size))
+    whole = 1.4826 * float(_median(size))
     block = min(101, size.size)
     count = -(-size.size // block)
     padded = np.pad(size, (0, count * block - size.size), mode="edge").reshape(count, block)
-    near = np.repeat(1.4826 * np.median(padded, axis=1), block)[: size.size]
-    return np.asarray(np.maximum(np.maximum(whole, near), 0.35 * resolution))
+    near = np.maximum(1.4826 * _median(padded), max(whole, 0.35 * resolution))
+    return np.repeat(near, block)[: size.size]
+
+
+def _median(value: Array) -> Array:
+    """Along the last axis, of finite values; `np.median` takes several times as long, to look for NaN as well."""
+    low, high = (value.shape[-1] - 1) // 2, value.shape[-1] // 2
+    parted = np.partition(value, sorted({low, high}))
+    return np.asarray(0.5 * (parted[..., low] + parted[..., high]))
 
 
 def _stuck(time: Array, value: Array) -> Mask:
@@ -205,4 +229,4 @@ def _noise(value: Array) -> float:
     if value.size < 8:
         return float("nan")
     third = np.diff(value, 3)
-    return float(1.4826 * np.median(np.abs(third)) / np.sqrt(20.0))
+    return float(1.4826 * _median(np.abs(third)) / np.sqrt(20.0))

@@ -141,6 +141,7 @@ def parse_table(text: str, columns: Sequence[Column], file: str) -> Table:
     by_name = {c.name: c for c in columns}
     table = Table(file, [])
     commas = delimiter != ","
+    points = "" if commas else "; with commas between the cells, decimals are written with a point"
     styles: dict[str, int] = {}
     for line, cells in records[1:]:
         if len(cells) > len(names) and any(c.strip() for c in cells[len(names) :]):
@@ -150,7 +151,7 @@ def parse_table(text: str, columns: Sequence[Column], file: str) -> Table:
                     file,
                     f"line {line}",
                     _short(extra),
-                    f"{len(names)} cells as in the heading; put quotes round a cell that holds the delimiter",
+                    f"{len(names)} cells as in the heading; put quotes round a cell that holds the delimiter" + points,
                 )
             )
             continue
@@ -168,16 +169,25 @@ def parse_table(text: str, columns: Sequence[Column], file: str) -> Table:
     return table
 
 
-def write_table(columns: Sequence[Column], rows: Iterable[Mapping[str, Cell]]) -> str:
+def remarks(text: str) -> list[str]:
+    """Lines of a table that are remarks, in order.
+
+    >>> remarks("# one line an item\nitem,mass_t\n")
+    ['# one line an item']
+    """
+    return [line for line in re.split(r"\r\n|\n|\r", text) if line.lstrip().startswith("#")]
+
+
+def write_table(columns: Sequence[Column], rows: Iterable[Mapping[str, Cell]], *, blank: bool = False) -> str:
     """Write rows as comma-separated text that `parse_table` reads back to the same cells.
 
-    Columns that may be left out are written only where some row fills them.
+    Columns that may be left out are written only where some row fills them, or with ``blank``.
 
     >>> write_table((Column("item", "text"), Column("mass_t")), [{"item": "chain, old", "mass_t": 1.5}])
     'item,mass_t\\n"chain, old",1.5\\n'
     """
     kept = list(rows)
-    used = [c for c in columns if c.needed or any(row.get(c.name) is not None for row in kept)]
+    used = [c for c in columns if blank or c.needed or any(row.get(c.name) is not None for row in kept)]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([c.name for c in used])

@@ -58,11 +58,12 @@ class TestFolder:
     def plan(self) -> Plan:
         """Read the plan; raises BadInput with every fault, or that this is no test folder."""
         if not self.plan_file.is_file():
+            what = "no plan here" if self.path.is_dir() else "no such folder"
             raise bad(
                 "plan.toml",
                 f"folder {self.path.resolve().name}",
                 None,
-                "no plan here; go to a test folder, name one with --folder, or make one with `quietheel new NAME`",
+                f"{what}; go to a test folder, name one, or make one with `quietheel new NAME`",
             )
         return load_plan(self.plan_file)
 

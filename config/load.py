@@ -21,6 +21,8 @@ KeyPath = tuple[str | int, ...]
 
 LARGEST_SETTINGS_FILE = 4_000_000
 """Bytes. A larger file is not a plan."""
+KEYS_NAMED = 16
+"""Where a key is not known, so many of those that are known are named."""
 
 
 def load_plan(path: Path) -> Plan:
@@ -61,10 +63,22 @@ def parse_settings(text: str, model: type[Model], file: str = "plan.toml") -> Mo
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         where = f"line {found[1]}, column {found[2]}" if found else f"line {text.count(chr(10)) + 1}, its end"
         words = re.sub(r"\s*\(at .*\)$", "", str(error))
-        raise bad(file, where, None, f"not valid TOML: {words[:1].lower()}{words[1:]}") from None
+        hint = _slip(text, int(found[1])) if found else ""
+        raise bad(file, where, None, f"not valid TOML: {words[:1].lower()}{words[1:]}{hint}") from None
     except RecursionError:
         raise bad(file, "whole file", None, "not valid TOML: brackets nested too deep") from None
     return validated(data, model, file, key_lines(text))
+
+
+def _slip(text: str, number: int) -> str:
+    """Say what was probably meant on a line that is no TOML: a decimal comma or a date of another country."""
+    lines = text.split("\n")
+    value = lines[number - 1].partition("=")[2].strip() if number <= len(lines) else ""
+    if re.match(r"[+-]?\d+,\d", value):
+        return f"; decimals are written with a point: {value.split()[0].replace(',', '.', 1)}"
+    if re.match(r"\d{1,2}([-/.])\d{1,2}\1\d{2,4}", value):
+        return "; a date is written year first: 2030-05-14"
+    return ""
 
 
 def validated(data: object, model: type[Model], file: str, lines: dict[KeyPath, int] | None = None) -> Model:
@@ -143,9 +157,7 @@ def _absolute(names: tuple[str, ...], counts: dict[KeyPath, int], *, array: bool
 
 
 def _fault(detail: ErrorDetails, lines: dict[KeyPath, int], file: str, model: type[BaseModel]) -> Fault:
-    path = _without_tags(tuple(detail["loc"]), lines)
-    line = next((lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in lines), None)
-    where = ", ".join(part for part in (f"line {line}" if line else "", _spell(path)) if part) or "whole file"
+    path = _without_tags(tuple(detail["loc"]), model)
     wanted = detail["msg"].removeprefix("Value error, ")
     wanted = wanted[:1].lower() + wanted[1:]
     value: object = detail.get("input")
@@ -153,19 +165,31 @@ def _fault(detail: ErrorDetails, lines: dict[KeyPath, int], file: str, model: ty
         value, wanted = None, "this key is needed and not there"
     elif detail["type"] == "extra_forbidden":
         value, wanted = None, "no such key here" + _suggestion(detail["loc"], model)
+    elif detail["type"] in ("union_tag_invalid", "union_tag_not_found"):
+        value = value.get("type") if isinstance(value, dict) else None
+        kinds = ", ".join(sorted(tag for kind in _models_at(model, detail["loc"]) for tag in _tags(kind)))
+        path, wanted = (*path, "type"), f"one of {kinds}"
+    elif detail["type"] == "float_parsing" and isinstance(value, str):
+        wanted = "a number with a decimal point, without quotes or unit"
+    elif detail["type"] == "int_parsing":
+        wanted = "a whole number without quotes"
+    elif detail["type"] == "bool_parsing":
+        wanted = "true or false"
+    elif detail["type"].startswith(("date_from", "date_parsing", "date_type")):
+        wanted = "a date, year first and without quotes: 2030-05-14"
     elif isinstance(value, (dict, list, tuple)):
         value = None
+    line = next((lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in lines), None)
+    where = ", ".join(part for part in (f"line {line}" if line else "", _spell(path)) if part) or "whole file"
     return Fault(file, where, "" if value is None else _short(value), wanted)
 
 
-def _without_tags(path: tuple[str | int, ...], lines: dict[KeyPath, int]) -> KeyPath:
+def _without_tags(path: tuple[str | int, ...], model: type[BaseModel]) -> KeyPath:
     """Drop the name of the chosen kind that pydantic puts into the path of a table chosen by its ``type``."""
     kept: KeyPath = ()
-    before: str | int = ""
-    for part in path:
-        if before != "source" or isinstance(part, int) or (*kept, part) in lines:
+    for position, part in enumerate(path):
+        if isinstance(part, int) or not _is_tag(part, _models_at(model, path[:position])):
             kept = (*kept, part)
-        before = part
     return kept
 
 
@@ -186,18 +210,39 @@ def _suggestion(location: tuple[str | int, ...], model: type[BaseModel]) -> str:
     near = difflib.get_close_matches(str(location[-1]), names, n=1, cutoff=0.6)
     if near:
         return f"; did you mean {near[0]}?"
-    return f"; known here: {', '.join(sorted(names)[:12])}" if names else ""
+    shown = sorted(names)[:KEYS_NAMED]
+    more = f" and {len(names) - len(shown)} more" if len(names) > len(shown) else ""
+    return f"; known here: {', '.join(shown)}{more}" if names else ""
 
 
 def _fields_at(model: type[BaseModel], path: tuple[str | int, ...]) -> list[str]:
+    return list(dict.fromkeys(name for kind in _models_at(model, path) for name in kind.model_fields))
+
+
+def _models_at(model: type[BaseModel], path: tuple[str | int, ...]) -> list[type[BaseModel]]:
+    """Tables that may stand at a place: one, or all kinds that a ``type`` there chooses from."""
     current: list[type[BaseModel]] = [model]
     for part in path:
         if isinstance(part, int):
             continue
-        inner = [c.model_fields[part].annotation for c in current if part in c.model_fields]
+        if _is_tag(part, current):
+            current = [kind for kind in current if part in _tags(kind)]
+            continue
+        inner = [kind.model_fields[part].annotation for kind in current if part in kind.model_fields]
         if inner:
             current = list(_models_in(inner))
-    return [name for c in current for name in c.model_fields]
+    return current
+
+
+def _is_tag(part: str | int, kinds: list[type[BaseModel]]) -> bool:
+    """Whether a part of a path is no key but the ``type`` of one of several kinds of table."""
+    return len(kinds) > 1 and any(part in _tags(kind) for kind in kinds)
+
+
+def _tags(kind: type[BaseModel]) -> tuple[str, ...]:
+    """Values of the ``type`` that chooses this kind of table."""
+    chooser = kind.model_fields.get("type")
+    return tuple(str(tag) for tag in typing.get_args(chooser.annotation)) if chooser else ()
 
 
 def _models_in(annotations: Iterable[object]) -> Iterator[type[BaseModel]]:

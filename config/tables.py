@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
+from config.csvtext import Column
 from config.errors import BadInput, Fault
 from config.folder import TestFolder, digest
 from config.hull_tables import (
+    HYDROSTATICS_COLUMNS,
+    OFFSETS_COLUMNS,
+    TANK_COLUMNS,
     HydrostaticsTable,
     KnTable,
     OffsetsTable,
@@ -62,12 +66,13 @@ def read_tables(folder: TestFolder, plan: Plan) -> Tables:
     source = plan.hydrostatics.source
     named = plan.hydrostatics.file
 
-    def read(name: str, reader: Callable[[Path], T], needed_by: str = "") -> T | None:
+    def read(name: str, reader: Callable[[Path], T], needed_by: str = "", columns: Sequence[Column] = ()) -> T | None:
         try:
             path = folder.inside(name)
             if not path.is_file():
                 if needed_by:
-                    faults.append(Fault(name, "whole file", "", f"this file should exist: {needed_by} asks for it"))
+                    wanted = f"this file should exist: {needed_by} asks for it; {_heading(columns)}"
+                    faults.append(Fault(name, "whole file", "", wanted))
                 return None
             found = reader(path)
         except BadInput as error:
@@ -79,13 +84,13 @@ def read_tables(folder: TestFolder, plan: Plan) -> Tables:
     why = f'hydrostatics.source = "{source}"'
     table_name = named if named and source == "table" else "hydrostatics.csv"
     offsets_name = named if named and source == "offsets" else "offsets.csv"
-    hydrostatics = read(table_name, read_hydrostatics, why if source == "table" else "")
-    offsets = read(offsets_name, read_offsets, why if source == "offsets" else "")
+    hydrostatics = read(table_name, read_hydrostatics, why if source == "table" else "", HYDROSTATICS_COLUMNS)
+    offsets = read(offsets_name, read_offsets, why if source == "offsets" else "", OFFSETS_COLUMNS)
     kn = read("kn.csv", read_kn)
     tanks: dict[str, TankTable] = {}
     for tank in plan.tanks:
         if tank.table and tank.table not in tanks:
-            found = read(f"tanks/{tank.table.removeprefix('tanks/')}", read_tank, f"tank {tank.name}")
+            found = read(f"tanks/{tank.table.removeprefix('tanks/')}", read_tank, f"tank {tank.name}", TANK_COLUMNS)
             if found is not None:
                 tanks[tank.table] = found
     survey = read("survey.csv", read_survey) or None  # a form without a line is as good as none
@@ -95,3 +100,10 @@ def read_tables(folder: TestFolder, plan: Plan) -> Tables:
     if faults:
         raise BadInput(faults)
     return Tables(hydrostatics, kn, offsets, tanks, survey, waterline, density, shifts, tuple(inputs))
+
+
+def _heading(columns: Sequence[Column]) -> str:
+    """Say how the first line of a table reads."""
+    more = [c.name for c in columns if not c.needed and c.name != "note"]
+    also = f", and if known {','.join(more)}" if more else ""
+    return f"its first line: {','.join(c.name for c in columns if c.needed)}{also}"

@@ -84,3 +84,32 @@ def test_lines_of_nested_arrays() -> None:
     assert lines[("a", 0, "b", 0, "x")] == 3
     assert lines[("a", 0, "b", 1, "c", "y")] == 6
     assert lines[("a", 1, "b", 0, "x")] == 9
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[vessel]\nlength_m = 2,95\n", "line 2, column 13; not valid TOML: expected newline or end of document after "
+         "a statement; decimals are written with a point: 2.95"),
+        ("[test]\ndate = 26-11-2026\n", "a date is written year first: 2030-05-14"),
+        ('[test]\ndate = "26.11.2026"\n', "test.date: found '26.11.2026'; a date, year first and without quotes"),
+        ('[vessel]\nlength_m = "2,95"\n', "found '2,95'; a number with a decimal point, without quotes or unit"),
+        ('[settings]\nseed = "x"\n', "found 'x'; a whole number without quotes"),
+        ('[settings]\nrefer_wind = "maybe"\n', "found 'maybe'; true or false"),
+        ('[[stations]]\nname = "a"\n[stations.source]\ntype = "udp"\n',
+         "line 4, stations[0].source.type: found 'udp'; one of manual, modbus, mqtt, playback, serial, tcp"),
+        ('[[stations]]\nname = "a"\n[stations.source]\nport = "COM4"\n', "stations[0].source.type; one of manual,"),
+        ('[[stations]]\nname = "a"\nsource = { type = "serial", prt = "x" }\n',
+         "line 3, stations[0].source.prt; no such key here; did you mean port?"),
+    ],
+)  # fmt: skip
+def test_a_slip_is_told_in_words_that_mend_it(text: str, words: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        parse_settings(text, Plan)
+    assert words in str(caught.value)
+
+
+def test_a_table_chosen_by_its_type_names_its_own_keys_once() -> None:
+    with pytest.raises(BadInput) as caught:
+        parse_settings('[[stations]]\nname = "a"\nsource = { type = "tcp", host = "h", port = 1, zzzz = 2 }\n', Plan)
+    assert "stations[0].source.zzzz; no such key here; known here: host, port, type" in str(caught.value)

@@ -181,3 +181,17 @@ def test_a_table_that_the_plan_asks_for_must_be_there(tmp_path: Path) -> None:
     with pytest.raises(BadInput) as caught:
         read_tables(folder, folder.plan())
     assert {f.file for f in caught.value.faults} == {"hydrostatics.csv", "survey.csv"}
+
+
+def test_decimal_commas_between_commas_are_told_apart_from_a_missing_quote() -> None:
+    with pytest.raises(BadInput) as caught:
+        parse_table("mark,reading_m\naft,3,25\n", (Column("mark", "text"), Column("reading_m")), "w.csv").check()
+    assert "with commas between the cells, decimals are written with a point" in str(caught.value)
+
+
+def test_a_table_that_the_plan_asks_for_is_described_where_it_is_not_there(tmp_path: Path) -> None:
+    (tmp_path / "plan.toml").write_text('[hydrostatics]\nsource = "offsets"\n', encoding="utf-8")
+    folder = TestFolder(tmp_path)
+    with pytest.raises(BadInput) as caught:
+        read_tables(folder, folder.plan())
+    assert "its first line: x_m,z_m,half_breadth_m" in str(caught.value)

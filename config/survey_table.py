@@ -75,9 +75,9 @@ def parse_survey(text: str, file: str = "survey.csv") -> tuple[SurveyRow, ...]:
     return _rows(parse_table(text, COLUMNS, file))
 
 
-def survey_text(rows: Iterable[SurveyRow]) -> str:
-    """Write a survey that `parse_survey` reads back to the same rows."""
-    return write_table(COLUMNS, [_cells(row) for row in rows])
+def survey_text(rows: Iterable[SurveyRow], *, blank: bool = False) -> str:
+    """Write a survey that `parse_survey` reads back to the same rows; with ``blank``, columns that nobody fills too."""
+    return write_table(COLUMNS, [_cells(row) for row in rows], blank=blank)
 
 
 def _rows(table: Table) -> tuple[SurveyRow, ...]:

@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from config.csvtext import read_spreadsheet_text, remarks
 from config.errors import bad
 from config.folder import TestFolder
 from config.survey_table import SurveyRow, read_survey, survey_text
@@ -72,7 +73,7 @@ def import_survey(folder: Path | str, form: Path | str) -> tuple[int, int]:
     """Add the lines of a filled-in form to survey.csv; returns (added, already there).
 
     A line that is there already, with the same item, space and action, is kept as it stands in survey.csv unless the
-    form's differs in its figures: then both stand and the folder's owner decides.
+    form's differs in its figures: then both stand and the folder's owner decides. Remarks stay, above the heading.
 
     Raises
     ------
@@ -86,7 +87,8 @@ def import_survey(folder: Path | str, form: Path | str) -> tuple[int, int]:
     known = {_figures(row) for row in there}
     new = [row for row in coming if _figures(row) not in known]
     if new:
-        text = survey_text([*there, *new])
+        kept = remarks(read_spreadsheet_text(target, target.name)) if target.is_file() else []
+        text = "".join(f"{line}\n" for line in kept) + survey_text([*there, *new], blank=True)
         write_whole(target, text.encode("utf-8"))
     return len(new), len(coming) - len(new)
 

@@ -64,7 +64,8 @@ def _print(found: PlanCheck) -> None:
     for line in found.advice:
         click.secho(f"think about: {line}", fg="yellow")
     for line in found.missing:
-        click.secho(f"missing: {line}", fg="red" if line.startswith("needed") else None)
+        needed = line.startswith("needed")
+        click.secho(line if needed else f"missing: {line}", fg="red" if needed else None)
 
 
 @command.command("brief", epilog="Example:  quietheel plan brief --paper letter")

@@ -84,11 +84,13 @@ def window_means(grid: Grid, bins: tuple[Binned, ...], windows: tuple[WindowSpan
     mean, share = (np.full((len(bins), len(windows)), np.nan) for _ in range(2))
     for k, span in enumerate(windows):
         part = grid.slice(span.start, span.stop)
+        length = part.stop - part.start
+        whole = np.sin(np.pi * (np.arange(length) + 0.5) / max(length, 1)) ** 2
         for s, one in enumerate(bins):
             value, number = one.mean[part], one.count[part]
             here = number > 0
             if here.sum() >= 4 and here.mean() >= LEAST_COVERED:
-                taper = np.sin(np.pi * (np.arange(value.size) + 0.5) / value.size)[here] ** 2
+                taper = whole[here]
                 mean[s, k] = float(np.sum(taper * value[here]) / taper.sum())
                 share[s, k] = float(np.sqrt(np.sum(taper**2 / number[here])) / taper.sum())
     return mean, share

@@ -194,10 +194,12 @@ def suggested(
         if not np.isfinite(level) or float(np.max(np.abs(here - level))) > limit:
             place += max(1, width // 4)
             continue
-        while stop < size and abs(smooth[stop] - level) < limit:
-            stop += 1
-            if (stop - place) % width == 0:
-                level = float(total[stop] - total[place]) / (stop - place)
+        while stop < size:  # width by width, each held against the mean of what went before
+            off = np.flatnonzero(~(np.abs(smooth[stop : stop + width] - level) < limit))
+            stop = stop + int(off[0]) if off.size else min(stop + width, size)
+            if off.size:
+                break
+            level = float(total[stop] - total[place]) / (stop - place)
         start = place + (clear if place > 0 else width // 2)
         end = stop - (clear if stop < size else width // 2)
         if (end - start) * grid.step >= shortest:

@@ -92,10 +92,16 @@ def pieces_of(run: RunInfo) -> list[Piece]:
     Safe while the run is being written: journals are looked at first, and a segment sealed in between replaces its
     journal. A segment that cannot be opened replaces nothing.
     """
+    return list(each_piece(run))
+
+
+def each_piece(run: RunInfo) -> Iterator[Piece]:
+    """Like `pieces_of`, one after another; what is not asked for is not opened."""
     from_journals = {n: _journal_pieces(run, path) for n, path in numbered(run.folder, JOURNAL_NAME).items()}
-    from_segments = {n: _segment_pieces(run, path) for n, path in numbered(run.folder, SEGMENT_NAME).items()}
-    together = from_journals | {n: pieces for n, pieces in from_segments.items() if pieces is not None}
-    return [piece for number in sorted(together) for piece in together[number]]
+    segments = numbered(run.folder, SEGMENT_NAME)
+    for number in sorted(from_journals | segments):
+        sealed = _segment_pieces(run, segments[number]) if number in segments else None
+        yield from from_journals.get(number, []) if sealed is None else sealed
 
 
 def opens(run: RunInfo, segment: Path) -> bool:

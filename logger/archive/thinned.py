@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.archive.layout import RunInfo
-from logger.archive.pieces import Piece, load_each
-from logger.archive.reader import WORKERS, channel_pieces, read_channel
+from logger.archive.pieces import Piece, each_piece, load_each
+from logger.archive.reader import WORKERS, channel_pieces, read_channel, runs_of
 from logger.archive.stretch import Int, Part, Span, at_their_own_time, columns_for, cut, never_back, touches
 from logger.archive.sums import Sums, joined_sums, piece_sums
 from logger.archive.timing import Arrivals, Timing, strictly_increasing, tell
@@ -42,19 +42,21 @@ class Thinned:
     """(n,) readings behind each value; empty where the channel was read whole."""
 
 
-def total_rows(
+def longer_than(
+    rows: int,
     record: Path,
     quantities: Collection[Quantity],
     stop_ns: int | None = None,
     runs: Sequence[str | RunInfo] | None = None,
-) -> int:
-    """Readings of some quantities in a record, up to about ``stop_ns`` (UTC ns), without reading them."""
-    return sum(
-        piece.rows
-        for pieces in channel_pieces(record, runs)
-        for piece in pieces
-        if piece.quantity in quantities and (stop_ns is None or piece.first_ns < stop_ns)
-    )
+) -> bool:
+    """Whether a record holds more readings of some quantities, up to about ``stop_ns`` (UTC ns); none is read."""
+    for run in runs_of(record, runs):
+        for piece in each_piece(run):
+            if piece.quantity in quantities and (stop_ns is None or piece.first_ns < stop_ns):
+                rows -= piece.rows
+            if rows < 0:
+                return True
+    return False
 
 
 def read_thinned(

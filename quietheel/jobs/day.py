@@ -18,7 +18,7 @@ from config.units import COVERAGE_95, DEGREE
 from dsp.types import Day, StationKnowledge, Trace, Wind, WindowSpan
 from logger.archive.reader import read_series, to_frame
 from logger.archive.stretch import Span
-from logger.archive.thinned import ThinnedRecord, total_rows
+from logger.archive.thinned import ThinnedRecord, longer_than
 from logger.events import Event, EventLog
 from logger.marks import CONFIRMATIONS, MarkedWindow, marked_windows
 from logger.records import Flag, Quantity, Series
@@ -127,7 +127,7 @@ def first_ns(series: Sequence[Series], windows: Sequence[MarkedWindow]) -> int:
 
 def long_record(record: Path) -> ThinnedRecord | None:
     """What reads a record that is long, or None."""
-    return ThinnedRecord(record, THINNED) if total_rows(record, THINNED) > LONG_ROWS else None
+    return ThinnedRecord(record, THINNED) if longer_than(LONG_ROWS, record, THINNED) else None
 
 
 def read_long(

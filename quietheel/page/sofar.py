@@ -8,7 +8,7 @@ from config.folder import TestFolder
 from config.plan import Plan
 from dsp.types import Day
 from logger.archive.reader import read_series
-from logger.archive.thinned import ThinnedRecord, total_rows
+from logger.archive.thinned import ThinnedRecord, longer_than
 from logger.marks import MarkedWindow
 from logger.records import Series
 from quietheel.jobs import day as jobs
@@ -36,7 +36,7 @@ class RecordSoFar:
 
     def day(self, windows: Sequence[MarkedWindow], stop_ns: int) -> Day:
         """The day up to ``stop_ns`` (UTC) with these windows."""
-        if total_rows(self._record, jobs.THINNED, stop_ns, self._runs) > jobs.LONG_ROWS:
+        if longer_than(jobs.LONG_ROWS, self._record, jobs.THINNED, stop_ns, self._runs):
             spans = [(w.start_ns, w.stop_ns) for w in windows if w.stop_ns is not None]
             series, counts = jobs.read_long(self._long, spans, stop_ns)
         else:
@@ -44,7 +44,7 @@ class RecordSoFar:
         return jobs.make_day(self._plan, series, tuple(windows), jobs.first_ns(series, windows), counts)
 
     def _short(self, stop_ns: int) -> tuple[Series, ...]:
-        if self._growing or total_rows(self._record, jobs.THINNED, None, self._runs) > jobs.LONG_ROWS:
+        if self._growing or longer_than(jobs.LONG_ROWS, self._record, jobs.THINNED, None, self._runs):
             return tuple(read_series(self._record, stop_ns=stop_ns, runs=self._runs))
         if self._whole is None:
             self._whole = tuple(read_series(self._record, runs=self._runs))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ import click
 from config.folder import TestFolder
 from logger.events import CONFIRMATIONS, Event, rfc3339
 from quietheel.commands.common import F, folder_option, json_option, print_json, talk
+from quietheel.jobs.mark_notes import notes_on
 from quietheel.jobs.marking import mark, moment_of, state
 
 _KEPT = {
@@ -33,7 +34,12 @@ def _common(function: F) -> F:
     options: list[Callable[[F], F]] = [
         folder_option,
         click.option("--by", default="", metavar="NAME", help="Who says so; QUIETHEEL_BY or the account if left out."),
-        click.option("--at", default=None, metavar="TIME", help="When it happened; now if left out."),
+        click.option(
+            "--at",
+            default=None,
+            metavar="TIME",
+            help="When it happened: HH:MM[:SS] of today at the ship, or 2030-05-14T09:30:00Z; now if left out.",
+        ),
         json_option,
     ]
     for option in reversed(options):
@@ -46,10 +52,10 @@ def _write(kind: str, data: dict[str, Any], folder: Path, by: str, at: str | Non
     event = mark(
         folder, kind, {k: v for k, v in data.items() if v not in (None, "")}, by=by, at_ns=moment_of(at, offset)
     )
-    _say(event, folder, as_json)
+    _say(event, folder, notes_on(folder, event, timed=at is not None), as_json)
 
 
-def _say(event: Event, folder: Path, as_json: bool) -> None:
+def _say(event: Event, folder: Path, notes: Sequence[str], as_json: bool) -> None:
     now = state(folder)
     if as_json:
         print_json(
@@ -59,6 +65,7 @@ def _say(event: Event, folder: Path, as_json: bool) -> None:
                 "kind": event.kind,
                 "by": event.by,
                 "data": dict(event.data),
+                "notes": notes,
                 "next": now.next,
             }
         )
@@ -67,7 +74,7 @@ def _say(event: Event, folder: Path, as_json: bool) -> None:
     click.echo(f"{event.number}  {rfc3339(event.at_ns)}  {event.kind}{': ' + what if what else ''}  ({event.by})")
     if event.kind in _KEPT:
         talk(f"note: {_KEPT[event.kind]}")
-    for remark in now.remarks[-2:]:
+    for remark in (*notes, *now.remarks[-2:]):
         talk(f"note: {remark}")
     talk(f"next: {now.next}")
 
@@ -76,7 +83,7 @@ def _short(value: object) -> str:
     return ", ".join(str(item) for item in value) if isinstance(value, list) else str(value)
 
 
-@command.command("next")
+@command.command("next", epilog="Example:  quietheel mark next")
 @folder_option
 @json_option
 def next_step(folder: Path, as_json: bool) -> None:
@@ -100,7 +107,7 @@ def next_step(folder: Path, as_json: bool) -> None:
         talk(line)
 
 
-@command.command("gangway")
+@command.command("gangway", epilog="Example:  quietheel mark gangway pulled")
 @click.argument("what", type=click.Choice(["pulled", "back"]))
 @_common
 def gangway(what: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
@@ -108,7 +115,7 @@ def gangway(what: str, folder: Path, by: str, at: str | None, as_json: bool) -> 
     _write("gangway", {"state": what}, folder, by, at, as_json)
 
 
-@command.command("movement")
+@command.command("movement", epilog="Example:  quietheel mark movement 1        quietheel mark movement 1 --at 10:42")
 @click.argument("label")
 @_common
 def movement(label: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
@@ -116,7 +123,7 @@ def movement(label: str, folder: Path, by: str, at: str | None, as_json: bool) -
     _write("movement", {"movement": label}, folder, by, at, as_json)
 
 
-@command.command("open")
+@command.command("open", epilog="Example:  quietheel mark open --all        quietheel mark open 5 -c lines -c muster")
 @click.argument("label", required=False)
 @click.option("--confirm", "-c", multiple=True, type=click.Choice(list(CONFIRMATIONS)), help="Confirmed; repeatable.")
 @click.option("--all", "everything", is_flag=True, help="All five confirmed.")
@@ -133,7 +140,7 @@ def open_window(
     _write("window_open", {"window": label, "confirm": given or None}, folder, by, at, as_json)
 
 
-@command.command("confirm")
+@command.command("confirm", epilog="Example:  quietheel mark confirm lines muster")
 @click.argument("what", nargs=-1, required=True, type=click.Choice([*CONFIRMATIONS, "all"]))
 @click.option("--window", default=None, help="Which window; the open or next one if left out.")
 @_common
@@ -149,7 +156,7 @@ def confirm(what: tuple[str, ...], window: str | None, folder: Path, by: str, at
     )
 
 
-@command.command("close")
+@command.command("close", epilog="Example:  quietheel mark close")
 @click.argument("label", required=False)
 @_common
 def close_window(label: str | None, folder: Path, by: str, at: str | None, as_json: bool) -> None:
@@ -157,7 +164,10 @@ def close_window(label: str | None, folder: Path, by: str, at: str | None, as_js
     _write("window_close", {"window": label}, folder, by, at, as_json)
 
 
-@command.command("void")
+@command.command(
+    "void",
+    epilog='Example:  quietheel mark void "closed too soon" --window 5        quietheel mark void slip --event 12',
+)
 @click.argument("reason")
 @click.option("--window", default=None, help="Label of a whole window.")
 @click.option("--event", type=int, default=None, help="Number of a single mark.")
@@ -172,7 +182,7 @@ def void(
     _write("void", {"window": window, "event": event, "reason": reason}, folder, by, at, as_json)
 
 
-@command.command("note")
+@command.command("note", epilog='Example:  quietheel mark note "tug came alongside"')
 @click.argument("text")
 @_common
 def note(text: str, folder: Path, by: str, at: str | None, as_json: bool) -> None:
@@ -180,7 +190,9 @@ def note(text: str, folder: Path, by: str, at: str | None, as_json: bool) -> Non
     _write("note", {"text": text}, folder, by, at, as_json)
 
 
-@command.command("people")
+@command.command(
+    "people", epilog="Example:  quietheel mark people mate wheelhouse        quietheel mark people cook --ashore"
+)
 @click.argument("person")
 @click.argument("place", required=False)
 @click.option("--ashore", is_flag=True, help="Left the vessel.")
@@ -190,7 +202,11 @@ def people(person: str, place: str | None, ashore: bool, folder: Path, by: str, 
     _write("people", {"person": person, "place": place, "ashore": ashore or None}, folder, by, at, as_json)
 
 
-@command.command("reading", context_settings={"ignore_unknown_options": True})
+@command.command(
+    "reading",
+    context_settings={"ignore_unknown_options": True},
+    epilog="Example:  quietheel mark reading pendulum -- -12 14 -11 13        (batten from one end: --zero-mm 500)",
+)
 @click.argument("station")
 @click.argument("deflections_mm", nargs=-1, required=True)
 @click.option("--window", default=None, help="Which window; the open or last one if left out.")
@@ -211,7 +227,7 @@ def reading(
     _write("reading", data, folder, by, at, as_json)
 
 
-@command.command("density")
+@command.command("density", epilog='Example:  quietheel mark density 1024.6 --place "amidships, port" --depth-m 1.0')
 @click.argument("kg_m3")
 @click.option("--place", default=None, help="Where the sample was drawn.")
 @click.option("--depth-m", default=None, help="How deep, m.")
@@ -226,7 +242,7 @@ def density(
     _write("density", {"value_kg_m3": kg_m3, "place": place, "depth_m": depth_m}, folder, by, at, as_json)
 
 
-@command.command("waterline")
+@command.command("waterline", epilog='Example:  quietheel mark waterline "fwd S" draught 2.12')
 @click.argument("mark")
 @click.argument("kind", type=click.Choice(["draught", "freeboard"]))
 @click.argument("metres")
@@ -240,7 +256,7 @@ def waterline(mark: str, kind: str, metres: str, folder: Path, by: str, at: str 
     _write("waterline", {"mark": mark, "kind": kind, "value_m": metres}, folder, by, at, as_json)
 
 
-@command.command("overrule")
+@command.command("overrule", epilog='Example:  quietheel mark overrule 5 fine "seen from the quay: no line was taut"')
 @click.argument("window")
 @click.argument("verdict", type=click.Choice(["fine", "caution", "rejected"]))
 @click.argument("reason")

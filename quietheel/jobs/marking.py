@@ -67,7 +67,11 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
     if kind == "movement" and steps:
         _one_of("movement", data.get("movement"), steps, "a movement of the plan")
     if kind == "window_close" and data.get("window") is None and now.open_window is None:
-        raise bad("mark", "window_close", None, "an open window; `quietheel mark open` opens one")
+        raise bad("mark", "close", None, "no window is open; `quietheel mark open` opens one")
+    if kind == "void":
+        _voidable(data, now, events)
+    if kind == "note" and not str(data.get("text") or "").strip():
+        raise bad("mark", "note", None, "some words")
     if kind in ("window_close", "void", "overrule", "confirm", "reading") and data.get("window") is not None:
         _one_of("window", data["window"], labels + (steps if kind == "confirm" else []), "a window that was opened")
     if kind == "density":
@@ -77,8 +81,6 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
         _within("waterline", data.get("value_m"), -5.0, 60.0, "metres, as read: -5 to 60")
     if kind == "overrule":
         _not_void(str(data.get("window")), now, events)
-    if kind == "void" and data.get("event") is not None:
-        _one_of("event", data["event"], [event.number for event in events], "the number of a mark")
     if kind == "people":
         if data.get("place") is not None:
             _one_of(
@@ -104,6 +106,25 @@ def standing_void(window: MarkedWindow, events: Sequence[Event]) -> Event | None
     ]
     found = [event for event in (*whole, opening) if event is not None]
     return max(found, key=lambda event: event.number, default=None)
+
+
+def _voidable(data: Mapping[str, Any], now: DayState, events: Sequence[Event]) -> None:
+    """What is voided must be named and must stand; a second void would make the first one hard to take back."""
+    if data.get("event") is None and data.get("window") is None:
+        raise bad("mark", "void", None, "say what: --window LABEL, or --event with the number that the mark was given")
+    if data.get("event") is not None:
+        _one_of("event", data["event"], [event.number for event in events], "the number of a mark")
+        before = effective(events)[1].get(int(data["event"]))
+        if before is not None:
+            raise bad(
+                "mark", "void, event", data["event"], f"a mark that stands: line {before.number} voids it already"
+            )
+    for window in now.windows:
+        void = standing_void(window, events) if window.label == data.get("window") and window.voided else None
+        if void is not None:
+            raise bad(
+                "mark", "void, window", window.label, f"a window that stands: line {void.number} voids it already"
+            )
 
 
 def _not_void(label: str, now: DayState, events: Sequence[Event]) -> None:

@@ -5,6 +5,7 @@ Exit codes: 0 done; 1 done, with a verdict that needs a person; 2 bad input; 3 s
 
 from __future__ import annotations
 
+import difflib
 import importlib
 import io
 import os
@@ -57,6 +58,16 @@ class Verbs(click.Group):
             return None
         command: click.Command = importlib.import_module(_VERBS[cmd_name][0]).command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a verb; a misspelt one is told the nearest."""
+        verb = args[0]
+        if verb in _VERBS or verb.startswith("-") or ctx.resilient_parsing:
+            return super().resolve_command(ctx, args)
+        near = difflib.get_close_matches(verb, _VERBS, n=1)
+        ctx.fail(f"No such command {verb!r}." + (f" Did you mean {near[0]!r}?" if near else ""))
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list without importing any verb."""

@@ -8,8 +8,15 @@ from pathlib import Path
 
 import click
 
-from quietheel.commands.common import folder_option, json_option, print_json
+from quietheel.commands.common import counted, folder_option, json_option, print_json
 from quietheel.jobs.compare import Change, compare
+
+WORTH_SAYING = 0.1
+"""Of the largest part of a budget: what changed by less is behind the scenes."""
+LEAST_SHARE = 0.005
+"""Of the interval of a result: what moved by less prints as 0 %."""
+_BEHIND = ("budget.", "monte_carlo.", "as_inclined.gm_m.", "gm_all.")
+"""Results that no person reads first: draws, and what stands among the results already."""
 
 
 @click.command(
@@ -32,10 +39,30 @@ def command(first: str, second: str, folder: Path, as_json: bool) -> None:
     click.echo(f"{found.first}  ->  {found.second}")
     if found.same:
         click.echo("the same to the last digit")
-    _print("results", found.results)
-    _print("windows", found.windows)
     _print("settings", found.settings)
     _print("inputs", found.inputs)
+    results, why, rest = _sorted_out(found.results)
+    _print("results", results)
+    _print("where the intervals changed (standard uncertainties)", why)
+    _print("windows", found.windows)
+    if rest:
+        click.echo(f"\n{counted(rest, 'further figure')} behind these changed as well; --json has all of them")
+
+
+def _sorted_out(changes: Sequence[Change]) -> tuple[list[Change], list[Change], int]:
+    """Results a person reads, the parts of the budget that changed for more than a little, and how many others."""
+    parts = [c for c in changes if c.what.startswith("budget.") and c.what.endswith("].u")]
+    largest: dict[str, float] = {}
+    for part in parts:
+        of = part.what.partition("[")[0]
+        largest[of] = max(largest.get(of, 0.0), _u(part.before), _u(part.after))
+    why = [p for p in parts if abs(_u(p.after) - _u(p.before)) > WORTH_SAYING * largest[p.what.partition("[")[0]]]
+    results = [c for c in changes if not c.what.startswith(_BEHIND) and not c.share < LEAST_SHARE]
+    return results, why, len(changes) - len(results) - len(why)
+
+
+def _u(value: object) -> float:
+    return value if isinstance(value, float) else 0.0
 
 
 def _print(title: str, changes: Sequence[Change]) -> None:

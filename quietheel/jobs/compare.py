@@ -18,7 +18,7 @@ class Change:
     """One thing that differs."""
 
     what: str
-    """Key path in the reduction, such as ``gm.value_m`` or ``windows[3].verdict``."""
+    """Key path in the reduction, such as ``gm.value_m``, ``budget.gm_m[wind].u`` or ``window 3, verdict``."""
     before: object
     after: object
     share: float
@@ -102,10 +102,17 @@ def _flat(value: Any, path: str = "") -> dict[str, Any]:
         return flat
     if isinstance(value, list):
         flat = {}
-        for position, item in enumerate(value):
-            flat.update(_flat(item, f"{path}[{position}]"))
+        names = [_name(item) for item in value]
+        for position, (name, item) in enumerate(zip(names, value, strict=True)):
+            flat.update(_flat(item, f"{path}[{name if name and names.count(name) == 1 else position}]"))
         return flat
     return {path: value}
+
+
+def _name(item: Any) -> str:
+    """What an entry of a list is called, so that it is held against its like wherever it stands in the other list."""
+    names = (item.get(key) for key in ("name", "what", "code", "item", "source")) if isinstance(item, dict) else ()
+    return next((name for name in names if isinstance(name, str)), "")
 
 
 def _changes(

@@ -43,32 +43,44 @@ def cross_talk(
         said.append(f"Nothing is known of how {', '.join(unknown)} point: yaw within 2 deg at 95 % assumed.")
     yaw = np.array([k.yaw_u if np.isfinite(k.yaw_u) else ASSUMED_YAW_U for k in knowledge])
     together = float(np.sqrt(np.sum(yaw**2)) / max(yaw.size, 1))
-    change = _changes(trim, windows)
+    means = _means(trim, windows)
+    change = _changes(means)
     missing = ~np.isfinite(change)
     if missing.any() and windows:
-        which = "" if missing.all() else " in some windows"
-        said.append(f"Trim was not measured{which}: steady within 0.02 deg at 95 % assumed.")
+        measured = int(np.isfinite(means).any(axis=0).sum())
+        if measured == 0:
+            why = "Trim was not measured"
+        elif measured == 1:
+            why = "Trim was measured in one window only, which tells no change of it"
+        elif missing.all():
+            why = "Trim was measured by no channel in two windows, which tells no change of it"
+        else:
+            why = "Trim was not measured in some windows"
+        said.append(f"{why}: steady within 0.02 deg at 95 % assumed.")
     known = np.where(missing, 0.0, change)
     covariance = together**2 * (np.outer(known, known) + np.diag(np.where(missing, ASSUMED_TRIM_U**2, 0.0)))
     under = float(np.sqrt(np.sum((np.sqrt(3.0) / 2.0 * yaw**2) ** 2)) / max(yaw.size, 1))
     return CrossTalk(covariance=covariance, scale_u=under, assumptions=tuple(said))
 
 
-def _changes(trim: tuple[Trace, ...], windows: tuple[WindowSpan, ...]) -> Array:
-    """Mean trim of each window against the day's, over the trim channels; NaN where none was measured."""
-    rows = []
-    for trace in trim:
-        means = np.full(len(windows), np.nan)
+def _means(trim: tuple[Trace, ...], windows: tuple[WindowSpan, ...]) -> Array:
+    """Level of each trim channel in each window, (channels, windows); NaN where it has too few readings."""
+    means = np.full((len(trim), len(windows)), np.nan)
+    for row, trace in zip(means, trim, strict=True):
         for k, span in enumerate(windows):
             low, high = (int(i) for i in np.searchsorted(trace.time, [span.start, span.stop]))
             inside = trace.value[low:high]
             inside = inside[np.isfinite(inside)]
             if inside.size >= 3:
-                means[k] = float(np.median(inside))
-        if np.isfinite(means).sum() >= 2:
-            rows.append(means - float(np.nanmean(means)))
+                row[k] = float(np.median(inside))
+    return means
+
+
+def _changes(means: Array) -> Array:
+    """Trim of each window against the day's, over the channels that were on in two windows at least; else NaN."""
+    rows = [row - float(np.nanmean(row)) for row in means if np.isfinite(row).sum() >= 2]
     if not rows:
-        return np.full(len(windows), np.nan)
+        return np.full(means.shape[1], np.nan)
     table = np.array(rows)
     here = np.isfinite(table)
     total = np.where(here, table, 0.0).sum(axis=0)

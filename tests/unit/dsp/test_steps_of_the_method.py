@@ -240,6 +240,28 @@ def test_trim_cross_talk() -> None:
     assert len(cross_talk((), (StationKnowledge("a"),), spans).assumptions) == 2
 
 
+@pytest.mark.parametrize(
+    ("measured", "windows", "says"),
+    [
+        ([], 1, "Trim was not measured: "),
+        ([[0]], 1, "Trim was measured in one window only"),
+        ([[1]], 3, "Trim was measured in one window only"),
+        ([[0], [2]], 3, "Trim was measured by no channel in two windows"),
+        ([[0, 1]], 3, "Trim was not measured in some windows: "),
+        ([[0, 1], [2]], 3, "Trim was not measured in some windows: "),
+    ],
+)
+def test_what_is_assumed_of_trim_says_what_was_measured(measured: list[list[int]], windows: int, says: str) -> None:
+    spans = tuple(WindowSpan(f"{k}", 20.0 * k, 20.0 * k + 10.0) for k in range(windows))
+    trim = tuple(
+        Trace("a", np.concatenate([20.0 * k + np.arange(0.5, 10.0, 0.5) for k in on]), np.full(19 * len(on), 0.01))
+        for on in measured
+    )
+    (said,) = cross_talk(trim, (StationKnowledge("a", yaw_u=0.02),), spans).assumptions
+    assert said.startswith(says)
+    assert "steady within 0.02 deg at 95 % assumed" in said
+
+
 def day_of_two_levels(seed: int = 8) -> Day:
     """Two states, a decaying swing after the step at 600 s."""
     rng = np.random.default_rng(seed)

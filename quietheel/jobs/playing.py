@@ -45,8 +45,24 @@ def play_day(
     Returns
     -------
     The logger's last state, everything sealed.
+
+    Raises
+    ------
+    OSError where this machine cannot connect to itself; nothing is recorded then.
     """
+    _check_loopback()
     return run_logger(_play(day, place, speed, by, show, say, marked))
+
+
+def _check_loopback() -> None:
+    try:
+        with socket.create_server(("127.0.0.1", 0)) as door:
+            socket.create_connection(door.getsockname(), timeout=5.0).close()
+    except OSError as error:
+        raise OSError(
+            f"this machine cannot connect to itself at 127.0.0.1 ({error.strerror or error}), where sensors, broker "
+            "and logger of a synthetic day meet; bring its loopback interface up, or let the firewall pass it"
+        ) from None
 
 
 async def _play(

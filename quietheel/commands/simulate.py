@@ -13,7 +13,8 @@ from quietheel.jobs.simulate import simulate
 
 @click.command(
     "simulate",
-    epilog="Example:  quietheel simulate merrowby --out practice --seed 7 && quietheel reduce practice",
+    epilog="Example:  quietheel simulate merrowby --out practice --seed 7 && quietheel reduce practice\n\n"
+    "          quietheel simulate plan.toml --out practice",
 )
 @click.argument("scenario")
 @click.option(
@@ -22,7 +23,8 @@ from quietheel.jobs.simulate import simulate
 @click.option("--seed", type=click.IntRange(min=0), default=None, help="In place of the scenario's own.")
 @json_option
 def command(scenario: str, folder: Path, seed: int | None, as_json: bool) -> None:
-    """Make a synthetic test day from SCENARIO, a file or the name of a packaged one (merrowby), with known truth.
+    """Make a synthetic test day from SCENARIO, with known truth: a packaged one (merrowby, hard-day), a scenario file,
+    or a plan.toml, of which it makes a quiet day on which the plan's estimates come true.
 
     The folder gets record, marks, plan and truth.json, and is reduced like a real one.
     """

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
+import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import resources
@@ -11,12 +13,14 @@ from pathlib import Path
 
 from config.errors import bad
 from config.folder import TestFolder, digest
+from config.load import load_plan, read_text
 from logger.archive.writer import RunWriter
 from logger.events import EventLog
 from logger.records import CANONICAL_UNIT, Channel
+from quietheel.jobs.rehearsal import is_plan, scenario_of, take_along
 from sim.day import SimulatedDay
 from sim.day import simulate as make_day
-from sim.scenario import load_scenario, packaged_scenarios
+from sim.scenario import Scenario, load_scenario, packaged_scenarios
 from sim.truth import Truth
 
 _AT_ONCE = 50_000
@@ -53,7 +57,7 @@ def simulate(
 
     Parameters
     ----------
-    scenario : a scenario file, or the name of a packaged one (``merrowby``).
+    scenario : a scenario file, the name of a packaged one (``merrowby``), or a plan, whose estimates then come true.
     folder : where to; must not hold a record yet. A plan that is there already is kept; else one is written from the
         scenario (or, for a packaged scenario, its whole prepared folder).
     seed : in place of the scenario's own.
@@ -85,15 +89,17 @@ def prepare(scenario: Path | str, place: TestFolder, seed: int | None, tell: Cal
     known = packaged_scenarios()
     path = Path(scenario)
     if not path.is_file() and str(scenario) not in known:
-        raise bad("command line", "SCENARIO", str(scenario), f"a scenario file, or one of: {', '.join(known)}")
+        raise bad("command line", "SCENARIO", str(scenario), f"a scenario file, a plan, or one of: {', '.join(known)}")
     place.check_name()
     if place.record.is_dir() and any(place.record.glob("*/start.json")):
-        raise bad("record", "this test folder", place.path.name, "a folder without a record; nothing was written")
+        raise bad("command line", "--out", place.path.name, "a folder without a record; nothing was written")
     if seed is not None and seed < 0:
         raise bad("command line", "--seed", seed, "a whole number, 0 or more")
     tell("working out the day")
-    loaded = load_scenario(path)
+    loaded, planned = _load(path)
     day = make_day(loaded, seed)
+    if planned:
+        take_along(path.parent, place)
     place.path.mkdir(parents=True, exist_ok=True)
     if not place.plan_file.exists():
         prepared = Path(str(resources.files("quietheel") / "demo" / str(scenario)))
@@ -105,6 +111,20 @@ def prepare(scenario: Path | str, place: TestFolder, seed: int | None, tell: Cal
             place.plan_file.write_text(plan_text(day), encoding="utf-8", newline="\n")
     day.truth.write(place.path / "truth.json")
     return day
+
+
+def _load(path: Path) -> tuple[Scenario, bool]:
+    """The scenario of a file, and whether the file is a plan of which one was made."""
+    if path.is_file():
+        text = read_text(path)
+        with contextlib.suppress(tomllib.TOMLDecodeError):
+            if is_plan(tomllib.loads(text)):
+                return scenario_of(load_plan(path), path.name), True
+    scenario = load_scenario(path)
+    if not scenario.devices:
+        wanted = "one [[devices]] or more: without a sensor there is nothing to record"
+        raise bad(path.name, "devices", None, wanted)
+    return scenario, False
 
 
 def _write(day: SimulatedDay, place: TestFolder) -> tuple[str, int]:

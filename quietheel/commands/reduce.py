@@ -8,7 +8,7 @@ import click
 
 from quietheel.cli import NEEDS_A_PERSON
 from quietheel.commands.common import folder_argument, json_option, talk
-from quietheel.jobs.reduce import parse_settings, reduce_folder, write_result
+from quietheel.jobs.reduce import check_name, parse_settings, reduce_folder, write_result
 from reduction.types import Answer
 
 
@@ -38,15 +38,17 @@ def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) ->
     settings = parse_settings(changes)
     if settings and name == "reduction":
         name = "changed"
+    check_name(name)
     reduced = reduce_folder(folder, settings)
     result = reduced.as_json()
-    written, kept = write_result(reduced.recorded.folder, result, name)
     if as_json:
         click.echo(json.dumps(result, ensure_ascii=False, indent=2, allow_nan=False))
     else:
         from reduction.report.text import render_text
 
         click.echo(render_text(reduced.answer, reduced.plan))
+    # Last, so that nobody goes without the answer where the folder cannot be written to.
+    written, kept = write_result(reduced.recorded.folder, result, name)
     talk(f"written: {written}" + (f"; the older one is now {kept.name}" if kept else ""))
     return exit_code(reduced.answer)
 

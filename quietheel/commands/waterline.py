@@ -47,11 +47,8 @@ def command(folder: Path, as_json: bool) -> int:
         click.echo(f"{name:<20} {_with_interval(value, 1.0, 'm', 3)}")
     click.echo(f"{'list to starboard':<20} {_with_interval(found.list, 180.0 / math.pi, '°', 2)}")
     click.echo(f"{'water':<20} {_with_interval(found.density, 1.0, 'kg/m3', 1)}")
-    if answer.as_inclined.value is not None:
-        displacement = answer.as_inclined.value.displacement
-        click.echo(f"{'displacement':<20} {_with_interval(displacement, 1e-3, 't', 1)}")
-    elif floating is not None:
-        click.echo(f"{'displacement':<20} {floating.displacement / 1000:.1f} t, {floating.source}")
+    if answer.displacement.value is not None and floating is not None:
+        click.echo(f"{'displacement':<20} {_with_interval(answer.displacement.value, 1e-3, 't', 1)}, {floating.source}")
     if floating is not None:
         click.echo(f"{'KM':<20} {floating.km:.3f} m")
     misread = [reading for reading in found.readings if not reading.used]

@@ -138,6 +138,12 @@ def parse_settings(pairs: Sequence[str]) -> dict[str, object]:
     return found
 
 
+def check_name(name: str) -> None:
+    """Refuse a name that a result cannot have on every system; raises BadInput."""
+    if len(name) > 64 or not name.replace("-", "").replace("_", "").replace(".", "").isalnum() or is_device(name):
+        raise bad("command line", "--as", name, "letters, digits, dots, minus, underscore, 64 at most")
+
+
 def write_result(place: TestFolder, result: Mapping[str, Any], name: str = "reduction") -> tuple[Path, Path | None]:
     """Write a reduction under results/; an older one of that name that differs is kept beside it, by its time.
 
@@ -145,8 +151,7 @@ def write_result(place: TestFolder, result: Mapping[str, Any], name: str = "redu
     -------
     (the file written, the file the older one was kept as or None).
     """
-    if len(name) > 64 or not name.replace("-", "").replace("_", "").replace(".", "").isalnum() or is_device(name):
-        raise bad("command line", "--as", name, "letters, digits, dots, minus, underscore, 64 at most")
+    check_name(name)
     place.results.mkdir(exist_ok=True)
     target = place.results / f"{name}.json"
     kept = _keep(target, result) if target.is_file() else None

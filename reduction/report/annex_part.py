@@ -41,9 +41,10 @@ def evidence_section(answer: Answer) -> Section:
         for name, _, check in (one for one in pictures if one[1] is point):
             caption = f"Window {point.label}, {reason_words(check.code)}. {check.says}"
             blocks.append(Figure(name, caption, f"Curves over the window behind this finding: {check.says}"))
+    title = "Annex A. Evidence of the checks"
     if not blocks:
-        blocks.append(Paragraph("No check spoke against any window."))
-    return Section("evidence", "Annex A. Evidence of the checks", tuple(blocks), new_page=True)
+        return Section("evidence", title, (Paragraph("No check spoke against any window."),))
+    return Section("evidence", title, tuple(blocks), new_page=True)
 
 
 def checks_table(point: WindowPoint, checks: list[Check]) -> Table:

@@ -26,6 +26,7 @@ from reduction.report.html import print_html
 from reduction.report.numbers import fixed, significant
 from reduction.report.pdf import Paper, print_pdf
 from reduction.report.plan_part import sequence
+from reduction.report.words import people_counted
 
 FEWEST_PEOPLE = "coordinator, technician, crane or winch, lines forward, lines aft, witness"
 
@@ -157,7 +158,7 @@ def people_blocks(plan: Plan) -> tuple[Block, ...]:
     rows = tuple((p.name, p.duty or "–", p.muster_station) for p in plan.people)
     columns = (Column("name", weight=1), Column("duty", weight=1), Column("stands for every reading at", weight=1))
     note = "The same place at each reading, standing still, until the coordinator calls it made. Everyone else ashore."
-    return (Table(f"{len(plan.people)} people", columns, rows, note),)
+    return (Table(people_counted(len(plan.people)), columns, rows, note),)
 
 
 def lines_blocks(plan: Plan) -> tuple[Block, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from config.plan import Plan
 from reduction.report.compose import occasion_facts, titled
 from reduction.report.document import Block, Caution, Cell, Column, Document, Paragraph, Section, Signatures, Table
-from reduction.report.first_page import results, windows_in_words
+from reduction.report.first_page import assumptions_of, results, windows_in_words
 from reduction.report.method_part import checks_section
 from reduction.report.numbers import METRES, confidence_words, fixed, quantity
 from reduction.report.words import MISSING
@@ -101,7 +101,7 @@ def basis(answer: Answer, plan: Plan) -> tuple[Block, ...]:
 def open_points(answer: Answer) -> tuple[Block, ...]:
     """What was assumed, is missing, or was not met."""
     points = [f"Missing: {MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items()]
-    points += [f"Assumed: {sentence}" for sentence in answer.assumptions]
+    points += [f"Assumed: {sentence}" for sentence in assumptions_of(answer)]
     points += [f"Not met: {a.says} ({a.source})" for a in answer.advice if a.met is False]
     points += [f"Not checked: {a.says} ({a.source})" for a in answer.advice if a.met is None]
     return tuple(Paragraph(point) for point in points) or (Paragraph("Nothing is known to be open."),)

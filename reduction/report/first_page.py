@@ -121,6 +121,14 @@ def excess(check: Check) -> float:
     return ratio if ratio == ratio else 1.0
 
 
+def assumptions_of(answer: Answer) -> tuple[str, ...]:
+    """Everything that was assumed: by the reduction, by the fit of GM and for the heels of the windows, each once."""
+    everything = list(answer.assumptions)
+    everything += [] if answer.gm.value is None else answer.gm.value.assumptions
+    everything += [] if answer.day is None else answer.day.assumptions
+    return tuple(dict.fromkeys(everything))
+
+
 def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]:
     """Say what is preliminary and who decides."""
     body = plan.test.approving_body or "the authority or class"
@@ -135,8 +143,13 @@ def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]
             "Still to be confirmed after the day: survey entries, tank soundings, hydrostatics at the actual "
             "waterline, certificates of the weights and of the instruments."
         )
-    if answer.assumptions:
-        lines.append(f"Assumed, for want of a figure: {len(answer.assumptions)} points, listed under Assumptions.")
+    assumed = len(assumptions_of(answer))
+    if assumed:
+        points = "1 point" if assumed == 1 else f"{assumed} points"
+        lines.append(f"Assumed, for want of a figure: {points}, listed under Assumptions.")
+    beyond = [deviation.says for deviation in answer.deviations if deviation.verdict == "beyond"]
+    if beyond:
+        lines.append(" ".join(f"{says[:1].upper()}{says[1:]}" for says in beyond))
     unmet = [advice for advice in answer.advice if advice.met is False]
     if unmet:
         departures = sum(1 for advice in unmet if advice.departure)

@@ -174,14 +174,16 @@ def as_inclined_table(answer: Answer) -> Table:
         ("free-surface moments", str(quantity(done.free_surface, "t m", TONNE_METRES, c)), "during the test"),
         ("KG solid", str(quantity(done.kg, "m", METRES, c)), "KM less GM fluid less free surface over displacement"),
     ]
-    for name, maybe, unit in (
-        ("LCG", done.lcg, "m"),
-        ("TCG", done.tcg, "m"),
-        ("natural roll period", done.roll_period, "s"),
-        ("radius of gyration over breadth", done.radius_ratio, ""),
+    draughts = answer.waterline.value is not None
+    listing = "from the list: by draughts and by the zeros of the stations, each weighed by its interval"
+    for name, maybe, unit, remark in (
+        ("LCG", done.lcg, "m", "forward of aft perpendicular, from the trim"),
+        ("TCG", done.tcg, "m", listing if draughts else "from the list by the zeros of the stations"),
+        ("natural roll period", done.roll_period, "s", ""),
+        ("radius of gyration over breadth", done.radius_ratio, "", ""),
     ):
         if maybe.value is not None:
-            rows.append((name, str(quantity(maybe.value, unit, METRES, c)), maybe.value.note))
+            rows.append((name, str(quantity(maybe.value, unit, METRES, c)), maybe.value.note or remark))
         else:
             rows.append((name, "–", maybe.reason or "not computed"))
     columns = (Column("as inclined"), Column("value", "right"), Column("remark", weight=1))

@@ -21,7 +21,7 @@ from reduction.report.document import (
     Table,
 )
 from reduction.report.figures import gathered, shares
-from reduction.report.first_page import displacement_of
+from reduction.report.first_page import assumptions_of, displacement_of
 from reduction.report.numbers import (
     METRES,
     TONNES,
@@ -49,7 +49,7 @@ def checks_section(answer: Answer) -> Section:
         else:
             mark = Mark("met", "fine") if advice.met else Mark("not met", "caution")
         says = advice.says + (f" Departure on record: {advice.departure}" if advice.departure else "")
-        source = advice.source + ("" if advice.status == "read" else f" ({advice.status})")
+        source = advice.source + ("" if advice.status in ("read", advice.source) else f" ({advice.status})")
         rows.append((mark, says, source))
     columns = (Column("met"), Column("what was found and what is wanted", weight=2), Column("source", weight=1))
     note = (
@@ -139,11 +139,9 @@ def methods_section(answer: Answer) -> Section:
 
 def assumptions_section(answer: Answer) -> Section:
     """What had to be assumed, and what could not be computed."""
-    everything = list(answer.assumptions)
-    everything += [] if answer.gm.value is None else [a for a in answer.gm.value.assumptions if a not in everything]
-    everything += [] if answer.day is None else [a for a in answer.day.assumptions if a not in everything]
+    everything = assumptions_of(answer)
     blocks: list[Block] = [
-        Bullets(tuple(everything), title="Assumed") if everything else Paragraph("Nothing had to be assumed.")
+        Bullets(everything, title="Assumed") if everything else Paragraph("Nothing had to be assumed.")
     ]
     if answer.missing:
         rows = tuple((MISSING.get(key, key), reason) for key, reason in answer.missing.items())
@@ -195,7 +193,17 @@ def inputs_section(answer: Answer, plan: Plan) -> Section:
 
 
 def value_in_words(value: object) -> str:
-    """Print a setting."""
+    """Print a setting.
+
+    >>> value_in_words(None), value_in_words([]), value_in_words(["aft", "fore"]), value_in_words(0.5)
+    ('not set', 'none', 'aft, fore', '0.5')
+    """
+    if value is None:
+        return "not set"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (list, tuple)) and all(isinstance(item, str) for item in value):
+        return ", ".join(value) or "none"
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
 
 

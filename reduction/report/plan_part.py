@@ -7,7 +7,7 @@ from config.plan import Movement, Plan
 from config.sequence import movements, spell
 from reduction.report.document import Block, Cell, Column, Paragraph, Section, Table
 from reduction.report.numbers import TONNE_METRES, fixed, quantity, shown, significant
-from reduction.report.words import listed
+from reduction.report.words import listed, people_counted
 from reduction.types import Answer
 
 
@@ -95,7 +95,7 @@ def people_section(plan: Plan) -> Section:
                 columns,
                 rows,
                 "75 kg a person where nobody was weighed (MGN 280, 11.4.1).",
-                total=(f"{len(plan.people)} people", "", fixed(total, 0), "", ""),
+                total=(people_counted(len(plan.people)), "", fixed(total, 0), "", ""),
             )
         )
     else:

@@ -122,6 +122,15 @@ def zone_words(utc_offset_h: float) -> str:
     return f"UTC{sign}{hours}" + (f":{minutes:02d}" if minutes else "")
 
 
+def people_counted(number: int) -> str:
+    """Say how many people.
+
+    >>> people_counted(1), people_counted(4)
+    ('1 person', '4 people')
+    """
+    return "1 person" if number == 1 else f"{number} people"
+
+
 def listed(words: list[str]) -> str:
     """Join words as in a sentence.
 

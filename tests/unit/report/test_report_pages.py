@@ -30,7 +30,7 @@ from reduction.report import (
 from reduction.report import extras as report_extras
 from reduction.report.document import Figure, Table, plain
 from reduction.report.pdf import needs_other_fonts
-from reduction.types import Answer, GmResult, Maybe, Provenance, Quantified
+from reduction.types import Answer, Deviation, GmResult, Maybe, Provenance, Quantified
 
 HOSTILE = "</style></svg><script>alert(1)</script>{{ 7*7 }}\" onload='x' #set $x$ *b* _i_ \\ @ref <label> \u202e"
 
@@ -357,3 +357,29 @@ def test_blocks_keep_their_type_in_json(final) -> None:
     assert isinstance(made, dict)
     kinds = {block["type"] for section in made["sections"] for block in section["blocks"]}
     assert {"table", "figure", "paragraph", "bullets", "facts", "caution", "signatures"} <= kinds
+
+
+def test_what_was_assumed_is_counted_as_it_is_listed(answer: Answer, traces: Traces, plan: Plan) -> None:
+    gm = answer.gm.value
+    assert gm is not None
+    assumed = replace(answer, assumptions=("one", "two"), gm=Maybe(replace(gm, assumptions=("two", "three"))), day=None)
+    made = report(assumed, traces, plan)
+    assert "Assumed, for want of a figure: 3 points" in print_html(made)
+    listed = [block for section in made.sections if section.key == "assumptions" for block in section.blocks]
+    assert "three" in str(listed[0])
+    assert "Assumed: three" in print_html(data_summary(assumed, plan))
+
+
+def test_a_lightship_beyond_its_estimate_is_said_on_the_first_page(answer: Answer, plan: Plan) -> None:
+    found = Deviation("lightship mass", 4.6, 2.0, "%", "lightship mass differs by +4.6 %.", "rule", "beyond")
+    assert "Lightship mass differs by +4.6 %." in render_text(replace(answer, deviations=(found,)), plan)
+    within = replace(found, verdict="within")
+    assert "Lightship mass differs" not in render_text(replace(answer, deviations=(within,)), plan)
+
+
+def test_settings_are_printed_in_words(answer: Answer, traces: Traces, plan: Plan) -> None:
+    settings: dict[str, object] = {"leave_out": [], "refer_wind": True, "assumed_displacement_u95_percent": None}
+    made = print_html(report(replace(answer, provenance=replace(answer.provenance, settings=settings)), traces, plan))
+    for raw in ("<td>null</td>", "<td>[]</td>", "<td>true</td>"):
+        assert raw not in made
+    assert "not set" in made

@@ -49,6 +49,10 @@ def command(
     )
     if made.blank or made.repeated:
         talk(f"left out: {counted(made.blank, 'row')} without a value, {made.repeated} with a time its channel had")
+    if made.unzoned:
+        talk(f"{counted(made.unzoned, 'row')} without Z or an offset in the time: taken as UTC")
+    if made.empty_windows:
+        talk(f"no reading of heel falls into window {', '.join(made.empty_windows)}: another day or time zone?")
     if made.plan_made:
         talk("wrote a small plan.toml; fill in what it lacks")
     for name in made.unplanned:

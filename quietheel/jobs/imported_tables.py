@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -25,6 +26,8 @@ from logger.records import CANONICAL_UNIT, Quantity, Series
 
 READING_COLUMNS = ("time", "sensor", "quantity", "value", "unit")
 WINDOW_COLUMNS = ("movement", "start", "stop", "moment_tm")
+_COMMA = "; with commas between the cells, decimals are written with a point"
+_ZONED = r"(?:Z|[+-]\d{2}:?\d{2})$"
 Array = np.ndarray[Any, np.dtype[Any]]
 FAULTS_SHOWN = 20
 """Of each kind of fault, so many are named; the rest are counted."""
@@ -63,6 +66,8 @@ class ImportedReadings:
     """Rows without a value: a gap, counted and left out."""
     repeated: int
     """Rows of a channel with a time that it had already; the first one is kept."""
+    unzoned: int = 0
+    """Rows whose time has neither Z nor an offset; taken as UTC."""
 
 
 def read_readings(path: Path) -> ImportedReadings:
@@ -102,7 +107,7 @@ def read_readings(path: Path) -> ImportedReadings:
                 "unit",
                 table["unit"],
                 wrong,
-                f"for {quantity}: one of {', '.join(_UNITS[which])}",
+                f"for {quantity}: one of {', '.join(_UNITS[which])}" + (_COMMA if unit.isdigit() else ""),
             )
             continue
         factor = _UNITS[which][unit] / _UNITS[which][CANONICAL_UNIT[which]]
@@ -121,7 +126,8 @@ def read_readings(path: Path) -> ImportedReadings:
         raise BadInput(faults)
     if not any(len(s) for s in series):
         raise bad(path.name, "whole file", "no readings", "at least one reading")
-    return ImportedReadings(_joined(series), len(table), int(blank.sum()), repeated)
+    unzoned = int((~table["time"].str.upper().str.contains(_ZONED)).sum())
+    return ImportedReadings(_joined(series), len(table), int(blank.sum()), repeated, unzoned)
 
 
 def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
@@ -160,6 +166,16 @@ def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
         again = "" if seen[movement] == 1 else " again" if seen[movement] == 2 else f" again {seen[movement] - 1}"
         windows.append(ImportedWindow(movement + again, movement, int(start[row]), int(stop[row]), float(moment[row])))
     return tuple(windows)
+
+
+def windows_without(readings: ImportedReadings, windows: Sequence[ImportedWindow]) -> tuple[str, ...]:
+    """Labels of the windows in which no reading of heel falls: another day, another time zone, or a gap."""
+    heels = [series.time_ns for series in readings.series if series.quantity is Quantity.HEEL]
+    return tuple(
+        window.label
+        for window in windows
+        if not any(int(np.searchsorted(t, window.stop_ns)) > int(np.searchsorted(t, window.start_ns)) for t in heels)
+    )
 
 
 def _read(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:

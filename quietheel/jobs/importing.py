@@ -14,9 +14,15 @@ from config.folder import TestFolder, digest
 from config.load import parse_settings
 from config.plan import Plan
 from logger.archive.writer import RunWriter
-from logger.events import EventLog
+from logger.events import EventLog, rfc3339
 from logger.records import Channel, Quantity, Reading, Series
-from quietheel.jobs.imported_tables import ImportedReadings, ImportedWindow, read_readings, read_windows
+from quietheel.jobs.imported_tables import (
+    ImportedReadings,
+    ImportedWindow,
+    read_readings,
+    read_windows,
+    windows_without,
+)
 
 _AT_ONCE = 100_000
 """Readings handed to the writer at a time."""
@@ -35,6 +41,10 @@ class Imported:
     windows: int
     plan_made: bool
     """Whether a small plan was written because there was none."""
+    unzoned: int
+    """Rows whose time says no zone; taken as UTC."""
+    empty_windows: tuple[str, ...]
+    """Windows in which no reading of heel falls."""
     unplanned: tuple[str, ...]
     """Sensors that the plan does not know; their calibration is assumed."""
 
@@ -82,6 +92,9 @@ def import_readings(
     place.check_name()
     table = read_readings(Path(readings))
     marked = read_windows(Path(windows))
+    empty = windows_without(table, marked)
+    if marked and len(empty) == len(marked):
+        raise bad(Path(windows).name, "start, stop", None, f"windows within the readings of heel, {_span(table)}")
     if place.record.is_dir() and any(place.record.glob("*/start.json")):
         raise bad(
             "record", "this test folder", place.path.name, "a folder without a record; choose a new one to import into"
@@ -115,8 +128,19 @@ def import_readings(
         stations=stations,
         windows=len(marked),
         plan_made=plan_made,
+        unzoned=table.unzoned,
+        empty_windows=empty,
         unplanned=tuple(name for name in stations if name not in known),
     )
+
+
+def _span(table: ImportedReadings) -> str:
+    """From when to when heel was read."""
+    heels = [s.time_ns for s in table.series if s.quantity is Quantity.HEEL and len(s)]
+    if not heels:
+        return "of which there are none: no row has the quantity heel"
+    first, last = min(int(t[0]) for t in heels), max(int(t[-1]) for t in heels)
+    return f"which run from {rfc3339(first)} to {rfc3339(last)}"
 
 
 def _write(place: TestFolder, table: ImportedReadings, source: str) -> str:

@@ -5,6 +5,7 @@ import pytest
 
 from config.errors import BadInput
 from quietheel.jobs.imported_tables import read_readings, read_windows
+from quietheel.jobs.importing import Imported, import_readings
 
 HEAD = "time,sensor,quantity,value,unit\n"
 
@@ -78,3 +79,36 @@ def test_windows_that_cannot_be(tmp_path: Path, rows: str, part: str) -> None:
 def test_columns_that_are_missing(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="the columns time,sensor"):
         read_readings(write(tmp_path, "t,v\n1,2\n"))
+
+
+def rows(day: str, zone: str = "Z") -> str:
+    return HEAD + "".join(f"{day}T08:0{m}:0{s}{zone},aft,heel,0.5,deg\n" for m in range(2) for s in range(10))
+
+
+def imported(folder: Path, day: str, zone: str = "Z") -> Imported:
+    (folder / "readings.csv").write_text(rows("2030-05-14", zone), encoding="utf-8")
+    (folder / "windows.csv").write_text(
+        "movement,start,stop,moment_tm\n"
+        f"0,{day}T08:00:00Z,{day}T08:00:09Z,0\n1,{day}T08:01:00Z,{day}T08:01:09Z,20\n2,{day}T09:00:00Z,{day}T09:01:00Z,9\n",
+        encoding="utf-8",
+    )
+    return import_readings(folder / "made", folder / "readings.csv", folder / "windows.csv", displacement_t=900.0)
+
+
+def test_windows_without_a_reading_are_named(tmp_path: Path) -> None:
+    assert imported(tmp_path, "2030-05-14").empty_windows == ("2",)
+
+
+def test_windows_of_another_day_are_refused_and_nothing_is_written(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=r"which run from 2030-05-14T08:00:00\.000Z to 2030-05-14T08:01:09\.000Z"):
+        imported(tmp_path, "2030-05-15")
+    assert not (tmp_path / "made").exists()
+
+
+def test_times_without_a_zone_are_counted(tmp_path: Path) -> None:
+    assert imported(tmp_path, "2030-05-14", zone="").unzoned == 20
+
+
+def test_decimal_commas_between_commas_are_told(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="decimals are written with a point"):
+        read_readings(write(tmp_path, HEAD + "2030-05-14T08:00:01Z,aft,heel,0,01,deg\n"))

@@ -20,6 +20,10 @@ from quietheel.page.words import clock_of, heel_words, interval_words
 
 WIDE = 110
 """Columns from which windows stand beside the stations rather than below."""
+WIDEST = 150
+"""Columns from which a station beside the windows has room for a longer trace."""
+LONGEST_LABEL = 8
+"""Letters of a window's label that are kept whatever else has to give way."""
 _STYLE = {"fine": "green", "caution": "yellow", "rejected": "bold red", "open": "cyan", "void": "dim", "at work": "dim"}
 _LEVELS = "▁▂▃▄▅▆▇█"
 
@@ -67,6 +71,9 @@ def watch_terminal(
                 live.update(picture(view.whole(), console.width, console.height), refresh=True)
                 sleep(period_s)
                 view.step()
+        view.wait()  # a day played to its end stays on the screen, its last windows worked out
+        view.step()
+        console.print(picture(view.whole(), console.width))
     except KeyboardInterrupt:
         return
     finally:
@@ -112,7 +119,7 @@ def _still(whole: dict[str, Any], width: int) -> RenderableType:
 
 
 def _stations(whole: dict[str, Any], width: int) -> RenderableType:
-    traces = _traces(whole["strip"], 20 if width >= WIDE else 12)
+    traces = _traces(whole["strip"], 20 if width >= WIDEST else 12)
     table = Table.grid(padding=(0, 2))
     columns = ([one["name"] for one in whole["stations"]], [one["reads"] for one in whole["stations"]], traces.values())
     for column in columns:
@@ -153,7 +160,8 @@ def _traces(strip: dict[str, Any], columns: int) -> dict[str, str]:
 
 def _windows(whole: dict[str, Any], brief: bool) -> RenderableType:
     table = Table.grid(padding=(0, 2))
-    table.add_column(justify="right")
+    longest = max((len(one["label"]) for one in whole["windows"]), default=0)
+    table.add_column(justify="right", no_wrap=True, min_width=min(longest, LONGEST_LABEL))
     table.add_column(no_wrap=True, justify="right")
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=brief, overflow="ellipsis")

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 import page_day
@@ -38,6 +39,12 @@ def test_one_picture_says_what_the_page_says(folder: Path, width: int) -> None:
     assert "stbd" in text
 
 
+@pytest.mark.parametrize("width", [60, 112, 140])
+def test_every_window_keeps_its_label(folder: Path, width: int) -> None:
+    labelled = re.findall(r"(?:^|\s)([012])\s+(?:\d\.\d+° \w+|–)", picture(folder, width, 3000.0), flags=re.MULTILINE)
+    assert set(labelled) == {"0", "1", "2"}
+
+
 def test_names_are_not_read_as_markup(folder: Path) -> None:
     assert "<b>witness</b>" in picture(folder, 140, 30.0)
 
@@ -46,3 +53,4 @@ def test_a_played_day_ends_by_itself_in_the_terminal(folder: Path) -> None:
     out = io.StringIO()
     replay(folder, 5000.0, page=False, console=Console(file=out, width=100, force_terminal=True, legacy_windows=False))
     assert "Merrowby" in out.getvalue()
+    assert "3 windows" in out.getvalue().rpartition("\x1b[?1049l")[2]  # left on the screen once the day is over

@@ -13,10 +13,12 @@ from quietheel.jobs.compare import Change, compare
 
 WORTH_SAYING = 0.1
 """Of the largest part of a budget: what changed by less is behind the scenes."""
+LEAST_WIDER = 0.01
+"""Of an interval: as much as its second digit can show."""
 LEAST_SHARE = 0.005
 """Of the interval of a result: what moved by less prints as 0 %."""
-_BEHIND = ("budget.", "monte_carlo.", "as_inclined.gm_m.", "gm_all.")
-"""Results that no person reads first: draws, and what stands among the results already."""
+_BEHIND = ("budget.", "monte_carlo.", "as_inclined.gm_m.", "gm_all.", "day_checks[", "difference", "headline")
+"""Results that no person reads first: draws, and what the other results say already."""
 
 
 @click.command(
@@ -57,8 +59,16 @@ def _sorted_out(changes: Sequence[Change]) -> tuple[list[Change], list[Change], 
         of = part.what.partition("[")[0]
         largest[of] = max(largest.get(of, 0.0), _u(part.before), _u(part.after))
     why = [p for p in parts if abs(_u(p.after) - _u(p.before)) > WORTH_SAYING * largest[p.what.partition("[")[0]]]
-    results = [c for c in changes if not c.what.startswith(_BEHIND) and not c.share < LEAST_SHARE]
+    results = [c for c in changes if not c.what.startswith(_BEHIND) and not _little(c)]
     return results, why, len(changes) - len(results) - len(why)
+
+
+def _little(change: Change) -> bool:
+    """Whether a result moved by next to nothing of its interval, or an interval by next to nothing of itself."""
+    if "u95" in change.what.rpartition(".")[2]:
+        wider = max(_u(change.before), _u(change.after))
+        return 0.0 < abs(_u(change.after) - _u(change.before)) < LEAST_WIDER * wider
+    return change.share < LEAST_SHARE
 
 
 def _u(value: object) -> float:
@@ -70,6 +80,10 @@ def _print(title: str, changes: Sequence[Change]) -> None:
         return
     click.echo(f"\n{title}")
     for change in changes:
+        listed = change.what.partition("[")[0]
+        if change.what in (f"{listed}[{change.before}]", f"{listed}[{change.after}]"):  # a sentence that came or went
+            click.echo(f"  {listed}, {'no longer' if change.after is None else 'now'}: {change.after or change.before}")
+            continue
         share = f"   ({change.share:.0%} of its 95 % interval)" if change.share == change.share else ""
         click.echo(f"  {change.what}: {_say(change.before)} -> {_say(change.after)}{share}")
 

@@ -111,6 +111,8 @@ def _flat(value: Any, path: str = "") -> dict[str, Any]:
 
 def _name(item: Any) -> str:
     """What an entry of a list is called, so that it is held against its like wherever it stands in the other list."""
+    if isinstance(item, str):
+        return item
     names = (item.get(key) for key in ("name", "what", "code", "item", "source")) if isinstance(item, dict) else ()
     return next((name for name in names if isinstance(name, str)), "")
 

@@ -46,3 +46,14 @@ def test_what_prints_is_the_answer_and_what_made_it_move(folder: Path, capsys: p
     assert "wind" not in said
     assert "monte_carlo" not in said
     assert "further figures behind these changed as well" in said
+
+
+def test_sentences_that_came_and_went_are_said_as_such(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name, assumed in (("one", ["a", "b"]), ("two", ["b", "c"])):
+        content = reduction(1.0, [], assumptions=assumed)
+        (tmp_path / f"{name}.json").write_text(json.dumps(content), encoding="utf-8")
+    assert run(["compare", str(tmp_path / "one.json"), str(tmp_path / "two.json")]) == 0
+    said = capsys.readouterr().out
+    assert "assumptions, no longer: a" in said
+    assert "assumptions, now: c" in said
+    assert ": b" not in said

@@ -1,8 +1,9 @@
 """Give the readings of one channel the time at which they were taken; derivation in docs/method-timing.md.
 
-What is stored is never touched. Three ways, in order of preference, chosen stretch by stretch and said in the history:
-the device's own time carried onto the logger's clock; counting samples of a regular station; straight lines through
-the earliest arrivals where samples come in bursts. An irregular station keeps its times of arrival.
+What is stored is never touched. Ways in order of preference, chosen stretch by stretch and said in the history: the
+device's own time carried onto the logger's clock; counting samples of a regular station, whether they come one by one
+or by the handful; in order between the earliest arrivals, where some are missing and cannot be counted. An irregular
+station keeps its times of arrival.
 """
 
 from __future__ import annotations
@@ -14,7 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.archive.arrow import NO_TIME
-from logger.archive.timefit import Fitted, Way, by_beat, by_device, nominal_period
+from logger.archive.beat import nominal_period
+from logger.archive.counting import by_beat
+from logger.archive.timefit import Fitted, Way, by_device
 from logger.records import Flag, Series
 
 Int = NDArray[np.int64]
@@ -24,6 +27,10 @@ TOLD = "times by"
 """Begins the line of the history that says how times were found."""
 MOST_REPEATED = 0.25
 """Share of readings sent twice up to which they are taken for that."""
+MOST_ALIKE = 0.5
+"""Share of readings a beat apart that are alike, beyond which it says nothing that two at once are."""
+BY_CHANCE = 1e-4
+"""Chance that as many are alike who come at once, if they are alike as often as readings a beat apart."""
 FEWEST = 20
 """Below so many readings nothing is estimated."""
 
@@ -48,7 +55,7 @@ class Timing:
 
     way: Way
     rate_hz: float
-    """True mean rate of the station; NaN where it is irregular."""
+    """True mean rate of the station; by earliest arrivals, that of the readings that came; NaN where irregular."""
     rate_u_hz: float
     """Standard uncertainty of it."""
     delay_s: float
@@ -240,12 +247,15 @@ def _without_repeats(host: Int, value: NDArray[Any], period: float) -> NDArray[n
     """Rows of a steady station without lines that came twice: same value within a fifth of the beat.
 
     An adapter that hands on several readings at a time gives them one stamp, and coarse ones are often alike. They are
-    no repeats: among them are others that differ, and they are too many.
+    no repeats: among them are others that differ, they are too many, or so many are alike by chance.
     """
     steps = np.diff(host)
     close, alike = steps < 0.2 * period, np.diff(value) == 0
     repeat = close & alike
     if not close.any() or float(np.mean(alike[close])) < 0.9 or float(np.mean(repeat)) > MOST_REPEATED:
+        return np.arange(host.size)
+    usual = (alike[~close].sum() + 1.0) / (np.sum(~close) + 1.0)
+    if usual > MOST_ALIKE or alike[close].sum() * np.log(usual) > np.log(BY_CHANCE):
         return np.arange(host.size)
     steady = steps[~repeat]
     if not repeat.any() or np.mean(np.abs(steady / period - np.round(steady / period)) < 0.25) < 0.9:

@@ -14,10 +14,10 @@ import pyarrow.parquet as pq
 
 from config.errors import BadInput
 from config.folder import TestFolder, digest
+from logger.archive.beat import nominal_period
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, list_runs, numbered
 from logger.archive.pieces import Piece, open_journal, opens, pieces_of
 from logger.archive.reader import read_arrivals
-from logger.archive.timefit import nominal_period
 from logger.archive.timing import repaired
 from logger.chain import read_lines
 from logger.events import EventLog, rfc3339

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from config.stations import Station
-from logger.archive.timefit import nominal_period
+from logger.archive.beat import nominal_period
 from logger.records import Flag, Quantity, Series, Times, Values
 from logger.stations.steady import reading_noise, resolution, steady_mean
 

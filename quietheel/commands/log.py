@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import sys
 from pathlib import Path
 
 import click
 
+from config.folder import TestFolder
 from logger.events import rfc3339
 from logger.live import Notice, Now
-from quietheel.commands.common import folder_argument
+from quietheel.commands.common import folder_argument, talk
 from quietheel.jobs.logging import log
 from quietheel.jobs.plain import plain
 
@@ -27,6 +29,10 @@ def command(folder: Path, for_s: float | None, as_json: bool) -> None:
 
     Readings are on disk within a second. After a crash or a flat battery nothing needs repairing: start it again.
     """
+    test = TestFolder(folder).plan().test
+    today = dt.datetime.now(dt.timezone(dt.timedelta(hours=test.utc_offset_h))).date()
+    if test.date not in (None, today):
+        talk(f"note: the plan is dated {test.date}, and today is {today}")
     if as_json:
         last = log(folder, for_s=for_s, show=lambda now: click.echo(json.dumps(plain(now.as_dict()))))
     elif sys.stderr.isatty():

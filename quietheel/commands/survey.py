@@ -8,7 +8,7 @@ from typing import Literal
 
 import click
 
-from quietheel.commands.common import folder_argument, folder_option, json_option, print_json, talk
+from quietheel.commands.common import counted, folder_argument, folder_option, json_option, print_json, talk
 from quietheel.commands.plan import paper_option
 from quietheel.jobs.surveying import import_survey, survey
 
@@ -58,7 +58,7 @@ def totals(folder: Path, as_json: bool) -> None:
 def import_form(form: Path, folder: Path) -> None:
     """Add the lines of a filled-in form (CSV) to survey.csv; what is there already stays."""
     added, there = import_survey(folder, form)
-    click.echo(f"survey.csv: {added} lines added, {there} were there already")
+    click.echo(f"survey.csv: {counted(added, 'line')} added, {there} there already")
 
 
 @command.command("forms", epilog="Example:  quietheel survey forms --paper letter")

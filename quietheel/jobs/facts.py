@@ -3,6 +3,7 @@ water was sampled."""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -46,6 +47,18 @@ def overrules(windows: Sequence[MarkedWindow]) -> tuple[Overrule, ...]:
         for window in windows
         if window.overruled
     )
+
+
+def other_day(plan: Plan, windows: Sequence[MarkedWindow]) -> tuple[str, ...]:
+    """What is said where the windows were not taken on the plan's date; a test may go over midnight."""
+    if plan.test.date is None or not windows:
+        return ()
+    zone = dt.timezone(dt.timedelta(hours=plan.test.utc_offset_h))
+    days = sorted({dt.datetime.fromtimestamp(window.start_ns / 1e9, zone).date() for window in windows})
+    if plan.test.date in days:
+        return ()
+    taken = " and ".join(str(day) for day in days[:2]) + (" and later" if len(days) > 2 else "")
+    return (f"The plan is dated {plan.test.date}; the windows were taken on {taken}.",)
 
 
 NOTED_APART_M = 0.005

@@ -23,7 +23,7 @@ from dsp.types import DayHeel
 from logger.archive.durable import write_whole
 from quietheel import __version__
 from quietheel.jobs.day import RecordedDay, open_day
-from quietheel.jobs.facts import overrules, shifts, with_marked
+from quietheel.jobs.facts import other_day, overrules, shifts, with_marked
 from quietheel.jobs.plain import plain
 from quietheel.jobs.told import as_told
 from reduction.answer_json import answer_json
@@ -102,7 +102,7 @@ def day_inputs(
         moments={w.label: w.moment_tm * TONNE for w in standing if w.moment_tm is not None},
         shifts=shifts(plan, recorded.events, standing),
         overrules=overrules(standing),
-        said=said,
+        said=(*other_day(plan, standing), *said),
         provenance=Provenance(
             version=__version__,
             made_at=f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",

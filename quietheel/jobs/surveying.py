@@ -84,6 +84,8 @@ def import_survey(folder: Path | str, form: Path | str) -> tuple[int, int]:
     target = place.path / "survey.csv"
     there = read_survey(target) if target.is_file() else ()
     coming = read_survey(Path(form))
+    if not coming:
+        raise bad(Path(form).name, "whole file", "no line filled in", "one item or space a line")
     known = {_figures(row) for row in there}
     new = [row for row in coming if _figures(row) not in known]
     if new:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import pytest
 
 from config.errors import BadInput
-from config.plan import Plan
+from config.plan import Occasion, Plan
 from config.tables import Tables
 from config.waterline_table import parse_density, parse_waterline
 from logger.events import EventLog
-from quietheel.jobs.facts import with_marked
+from logger.marks import MarkedWindow
+from quietheel.jobs.facts import other_day, with_marked
 from quietheel.jobs.marking import sensible
 
 TYPED = parse_density("sample,hydrometer_kg_m3\n1,1021.0\n")
@@ -71,3 +73,19 @@ def test_nothing_marked_changes_nothing() -> None:
 def test_figures_that_cannot_be_are_refused(kind: str, data: dict[str, object], part: str) -> None:
     with pytest.raises(BadInput, match=part):
         sensible(kind, data, Plan(), [])
+
+
+@pytest.mark.parametrize(
+    ("planned", "said"),
+    [
+        (None, ()),
+        (dt.date(2030, 5, 14), ()),
+        (dt.date(2030, 5, 13), ()),  # 23:30 UTC is half past midnight of the 14th at UTC+1; the first window is before
+        (dt.date(2030, 5, 12), ("The plan is dated 2030-05-12; the windows were taken on 2030-05-13 and 2030-05-14.",)),
+    ],
+)
+def test_windows_of_another_day_than_the_plan_are_said(planned: dt.date | None, said: tuple[str, ...]) -> None:
+    at = [dt.datetime(2030, 5, 13, hour, 30, tzinfo=dt.UTC).timestamp() for hour in (22, 23)]
+    windows = [MarkedWindow(str(n), "0", round(t * 1e9), round(t * 1e9) + 10**9) for n, t in enumerate(at)]
+    plan = Plan(test=Occasion(date=planned, utc_offset_h=1.0))
+    assert other_day(plan, windows) == said

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
+from config.errors import BadInput
 from config.survey_table import read_survey
 from quietheel.jobs.new import new
 from quietheel.jobs.surveying import import_survey
@@ -20,3 +23,10 @@ def test_remarks_and_columns_of_the_scaffold_survive_an_import(tmp_path: Path) -
     assert after[: len(before)] == before
     assert import_survey(folder, tmp_path / "tablet.csv") == (0, 1)
     assert [row.item for row in read_survey(folder / "survey.csv")] == ["paint"]
+
+
+def test_a_form_that_nobody_filled_in_is_told_so(tmp_path: Path) -> None:
+    folder = new("fresh", tmp_path)
+    (tmp_path / "tablet.csv").write_text(FORM.splitlines()[0] + "\n", encoding="utf-8")
+    with pytest.raises(BadInput, match="no line filled in"):
+        import_survey(folder, tmp_path / "tablet.csv")

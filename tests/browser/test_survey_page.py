@@ -94,3 +94,15 @@ def test_what_was_saved_can_be_read_back_and_nothing_is_fetched(browser: Browser
     assert asked == [page.as_uri()]
     complaints = [e for e in browser.events if e.get("method") in ("Log.entryAdded", "Runtime.exceptionThrown")]
     assert complaints == []
+
+
+def test_a_space_with_an_item_to_complete_is_not_counted_as_done(browser: Browser, tmp_path: Path) -> None:
+    page = tmp_path / "survey.html"
+    page.write_text(survey_html(Plan(), ("Forecastle", "Void 4")), encoding="utf-8")
+    browser.open(page)
+    totals = "document.getElementById('totals').textContent"
+    browser.run("document.querySelector('input[name=seen][value=done]').click()")
+    assert "1 of 2 spaces done" in str(browser.run(totals))
+    browser.run("document.getElementById('add').click()")
+    browser.run("document.querySelector('input[name=seen][value=done]').click()")
+    assert "0 of 2 spaces done" in str(browser.run(totals))

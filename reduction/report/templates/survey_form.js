@@ -71,7 +71,7 @@ function drawSpaces() {
 
 function drawTotals() {
   const rows = state.spaces.flatMap((space) => space.rows);
-  const done = state.spaces.filter((space) => space.seen === "done").length;
+  const done = state.spaces.filter((space) => space.seen === "done" && !space.rows.some(faults)).length;
   const shut = state.spaces.filter((space) => space.seen === "shut").map((space) => space.name);
   const net = tonnes(rows);
   byId("totals").textContent =

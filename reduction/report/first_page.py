@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from config.plan import Plan
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
@@ -35,12 +37,13 @@ def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
 
 
 def unbroken(sentence: str) -> str:
-    """Keep a value and its half width on one line.
+    """Keep a value, its half width and its unit on one line.
 
-    >>> unbroken("GM 1.06 ± 0.01 m").count(HARD_SPACE)
-    2
+    >>> unbroken("GM 1.06 ± 0.01 m, lightship 889 t with VCG").count(HARD_SPACE)
+    4
     """
-    return sentence.replace(" ± ", f"{HARD_SPACE}±{HARD_SPACE}")
+    bound = re.sub(r"(?<=\d) (?=(?:m|t)\b)", HARD_SPACE, sentence)
+    return bound.replace(" ± ", f"{HARD_SPACE}±{HARD_SPACE}")
 
 
 def results(answer: Answer) -> tuple[Result, ...]:

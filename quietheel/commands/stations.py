@@ -63,17 +63,22 @@ def list_stations(folder: Path, seconds: float, as_json: bool) -> None:
         return
     for port in ports:
         usb = f", USB serial number {port.usb_serial}" if port.usb_serial else ""
-        click.echo(f"{port.port}  {port.description}{usb}")
+        described = port.description if port.description not in ("", "n/a") else "no description"
+        click.echo(f"{port.port}  {described}{usb}")
         for line in port.samples:
             click.echo(f"    at {port.baud} baud: {line}")
-        if port.problem:
-            click.echo(f"    {port.problem}")
+        if port.problem or not port.samples:
+            click.echo(f"    {port.problem or f'nothing heard in {seconds:g} s'}")
     for topic in topics:
         click.echo(f"{topic.topic}  {topic.rate_hz:.1f} a second")
         for line in topic.samples:
             click.echo(f"    {line}")
     if not ports:
         talk("no serial port found")
+    if plan is None or plan.broker.url == "embedded":
+        talk("topics were not looked for: no broker is named (broker.url in plan.toml)")
+    elif not topics and not problem:
+        talk(f"no topic heard at {plan.broker.url} in {seconds:g} s")
     if problem:
         talk(problem)
 
@@ -156,6 +161,7 @@ def calibrate() -> None:
 @folder_option
 def zero(station: str, pairs: int, seconds: float, by: str, folder: Path) -> None:
     """Face reversal: read as mounted, turn by 180 degrees about the vertical, read again; on any firm surface."""
+    jobs.readable(TestFolder(folder).plan(), (station,))  # before anybody turns anything
     taken = []
     for number in range(1, pairs + 1):
         click.pause(f"pair {number}: set {station} down as mounted, then press a key", err=True)
@@ -199,6 +205,7 @@ def scale(
 
     At least two different angles; three or more show whether the station is straight.
     """
+    jobs.readable(TestFolder(folder).plan(), (station,))
     asks = "height under the bar, mm" if bar_mm else "slope, mm per m" if slope else "true angle, degrees"
     angles = []
     while True:

@@ -56,7 +56,7 @@ def listen(folder: Path | str, seconds: float, only: Sequence[str] = ()) -> tupl
     BadInput where the plan cannot be used or names no such station.
     """
     place = TestFolder(Path(folder))
-    plan = _limited(place.plan(), only)
+    plan = readable(place.plan(), only)
     memory = _Memory(place.path)
 
     async def hear() -> None:
@@ -105,7 +105,8 @@ def _series(station: str, quantity: Quantity, rows: list[Reading]) -> Series:
     )
 
 
-def _limited(plan: Plan, only: Sequence[str]) -> Plan:
+def readable(plan: Plan, only: Sequence[str]) -> Plan:
+    """The plan with the stations that can be listened to; raises BadInput where one of ``only`` is not among them."""
     names = [station.name for station in plan.stations]
     for name in only:
         if name not in names:

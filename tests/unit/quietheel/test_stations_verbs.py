@@ -1,4 +1,4 @@
-"""`quietheel stations`: what cannot be read is told before anybody is asked to turn a sensor; silence is told as such."""
+"""`quietheel stations`: what cannot be read is told before anybody turns a sensor; silence is told as such."""
 
 from __future__ import annotations
 

@@ -9,7 +9,10 @@ from pathlib import Path
 from config.errors import bad
 from config.folder import TestFolder
 from config.plan import Plan
+from config.tables import Tables
 from config.units import SEA_WATER_DENSITY, TONNE
+from reduction.floating import source_of_hull
+from reduction.inputs import DayInputs
 from sim.devices import Anemometer, Device, Pendulum, Tilt
 from sim.scenario import Person, Scenario, Schedule, TestWeight, VesselTruth, Wind
 
@@ -25,8 +28,8 @@ def is_plan(data: dict[str, object]) -> bool:
     return bool({"stations", "hydrostatics", "test"} & data.keys())
 
 
-def scenario_of(plan: Plan, file: str = "plan.toml") -> Scenario:
-    """Make the scenario that a plan expects.
+def scenario_of(plan: Plan, file: str = "plan.toml", tables: Tables | None = None) -> Scenario:
+    """Make the scenario that a plan expects; its metacentre is that of the hydrostatics it names.
 
     Raises
     ------
@@ -41,8 +44,7 @@ def scenario_of(plan: Plan, file: str = "plan.toml") -> Scenario:
     if not plan.weights:
         raise bad(file, "weights", None, "the weights that are to be moved")
     length, breadth = vessel.length_m or 48.0, vessel.breadth_m or 11.0
-    draught = vessel.displacement_t * TONNE / SEA_WATER_DENSITY / (BLOCK * length * breadth)
-    bm = plan.hydrostatics.bm_m or breadth**2 / 12.0 / draught
+    draught, bm, km = _metacentre(plan, tables or Tables(), length, breadth)
     places = {place.name: place.position_m for place in plan.muster_stations}
     day = plan.test.date or Schedule().start.date()
     zone = dt.timezone(dt.timedelta(hours=plan.test.utc_offset_h))
@@ -55,7 +57,7 @@ def scenario_of(plan: Plan, file: str = "plan.toml") -> Scenario:
             displacement_t=vessel.displacement_t,
             gm_m=vessel.estimated_gm_m,
             bm_m=bm,
-            km_m=plan.hydrostatics.km_m or bm + 0.53 * draught,
+            km_m=km,
             period_s=vessel.estimated_period_s or VesselTruth().period_s,
         ),
         wind=Wind(speed_m_s=plan.weather.wind_m_s, direction_deg=plan.weather.direction_from_bow_deg),
@@ -75,6 +77,19 @@ def scenario_of(plan: Plan, file: str = "plan.toml") -> Scenario:
         ),
         devices=devices,
     )
+
+
+def _metacentre(plan: Plan, tables: Tables, length: float, breadth: float) -> tuple[float, float, float]:
+    """Draught, BM and KM at the displacement expected, m: from table or offsets, as typed, or of a usual form."""
+    mass = (plan.vessel.displacement_t or 0.0) * TONNE
+    source, _ = source_of_hull(DayInputs(plan=plan, tables=tables))
+    if source is not None:
+        afloat = source.floating_at(mass, SEA_WATER_DENSITY)
+        found = source.at(afloat)
+        return afloat.mean, found.bm, found.km
+    draught = mass / SEA_WATER_DENSITY / (BLOCK * length * breadth)
+    bm = plan.hydrostatics.bm_m or breadth**2 / 12.0 / draught
+    return draught, bm, plan.hydrostatics.km_m or bm + 0.53 * draught
 
 
 def _devices(plan: Plan) -> tuple[Device, ...]:

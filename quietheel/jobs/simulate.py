@@ -14,6 +14,7 @@ from pathlib import Path
 from config.errors import bad
 from config.folder import TestFolder, digest
 from config.load import load_plan, read_text
+from config.tables import read_tables
 from logger.archive.writer import RunWriter
 from logger.events import EventLog
 from logger.records import CANONICAL_UNIT, Channel
@@ -119,7 +120,8 @@ def _load(path: Path) -> tuple[Scenario, bool]:
         text = read_text(path)
         with contextlib.suppress(tomllib.TOMLDecodeError):
             if is_plan(tomllib.loads(text)):
-                return scenario_of(load_plan(path), path.name), True
+                plan = load_plan(path)
+                return scenario_of(plan, path.name, read_tables(TestFolder(path.parent), plan)), True
     scenario = load_scenario(path)
     if not scenario.devices:
         wanted = "one [[devices]] or more: without a sensor there is nothing to record"

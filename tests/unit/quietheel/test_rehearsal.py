@@ -9,6 +9,7 @@ import pytest
 import quietheel
 from config.errors import BadInput
 from config.folder import TestFolder
+from config.tables import read_tables
 from quietheel.jobs.new import new
 from quietheel.jobs.rehearsal import scenario_of
 from quietheel.jobs.simulate import simulate
@@ -71,3 +72,17 @@ def test_the_answer_is_said_even_where_the_folder_cannot_be_written_to(
     said = capsys.readouterr()
     assert "GM" in said.out
     assert "Read-only file system" in said.err
+
+
+def test_her_metacentre_is_that_of_the_offsets(tmp_path: Path) -> None:
+    folder = new("fresh", tmp_path)
+    plan = folder / "plan.toml"
+    text = plan.read_text(encoding="utf-8").replace('source = "values"', 'source = "offsets"')
+    plan.write_text(text.replace("# length_m = 48.0", "length_m = 48.0"), encoding="utf-8")
+    box = "".join(f"{x},{z},5.5\n" for x in (0, 24, 48) for z in (0, 6))
+    (folder / "offsets.csv").write_text("x_m,z_m,half_breadth_m\n" + box, encoding="utf-8")
+    made = scenario_of(TestFolder(folder).plan(), tables=read_tables(TestFolder(folder), TestFolder(folder).plan()))
+    draught = 1000.0 / 1.025 / (48.0 * 11.0)
+    assert made.vessel.draught_m == pytest.approx(draught)
+    assert made.vessel.bm_m == pytest.approx(11.0**2 / 12.0 / draught)
+    assert made.vessel.km_m == pytest.approx(draught / 2.0 + 11.0**2 / 12.0 / draught)

@@ -12,6 +12,7 @@ from config.plan import Plan
 from config.sequence import movements
 from logger.daystate import DayState, state_of_day
 from logger.events import Event, EventLog, effective
+from logger.hand_read import swing_mean
 
 STEEPEST_DEG = 10.0
 """A hand reading beyond this is no reading in mm of a test that wants 1 to 4 degrees."""
@@ -61,18 +62,18 @@ def _of_kind(plan: Plan, event: Event, before: Sequence[Event], then: DayState) 
 def _reading(plan: Plan, event: Event, before: Sequence[Event], then: DayState) -> Iterator[str]:
     name, values = str(event.data["station"]), list(event.data["deflections_mm"])
     length = next((s.length_m for s in plan.stations if s.name == name), None) or math.nan
-    far = max(abs(value - float(event.data.get("zero_mm") or 0.0)) for value in values) / 1000.0
-    if math.degrees(math.atan(far / length)) > STEEPEST_DEG:
-        steep = math.degrees(math.atan(far / length))
-        yield f"{name} at {steep:.0f} deg of heel: its readings are mm from upright (--zero-mm), to starboard positive"
+    _, voids = effective(before)
+    earlier = [e for e in before if e.kind == "reading" and e.number not in voids and e.data.get("station") == name]
+    # As in the marks: without its own zero a reading counts from that of the first one of the day, or from that one.
+    first = (earlier or [event])[0].data
+    given = next((z for z in (event.data.get("zero_mm"), first.get("zero_mm")) if z is not None), None)
+    zero = swing_mean(first["deflections_mm"], 0.0)[0] if given is None else float(given)
+    steep = math.degrees(math.atan(max(abs(value - zero) for value in values) / 1000.0 / length))
+    if steep > STEEPEST_DEG:
+        yield f"{name} at {steep:.0f} deg of heel: its readings are mm, to starboard positive"
     window = event.data.get("window") or (then.open_window or (then.windows[-1] if then.windows else None))
     label = str(getattr(window, "label", window or ""))
-    _, voids = effective(before)
-    again = [
-        e
-        for e in before
-        if e.kind == "reading" and e.number not in voids and e.data.get("station") == name and _in(e, label, then)
-    ]
+    again = [e for e in earlier if _in(e, label, then)]
     if again:
         yield f"{name} was read in window {label} before, line {again[-1].number}: this one takes its place"
 

@@ -157,7 +157,8 @@ def hand_table(hand: list[tuple[str, str, float, float]]) -> Table:
     """Readings by hand: pendulums and U-tubes."""
     rows = tuple((w, s, str(shown(h, COVERAGE_95 * u, "", DEGREES))) for w, s, h, u in hand)
     columns = (Column("window"), Column("read at", weight=1), Column("heel, deg", "right"))
-    return Table("Read by hand", columns, rows, small=True)
+    note = "From the zero that was given with the reading, else from the first reading of the day."
+    return Table("Read by hand", columns, rows, note, small=True)
 
 
 def spectrum_section(answer: Answer) -> Section | None:

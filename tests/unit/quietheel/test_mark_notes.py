@@ -54,10 +54,18 @@ def test_a_window_named_after_a_movement_that_was_not_made(folder: Path) -> None
 def test_readings_in_another_unit_and_readings_again(folder: Path) -> None:
     put(folder, "window_open")
     put(folder, "window_close", 3)
-    assert "at 17 deg of heel" in said(folder, "reading", 4, station="pendulum", deflections_mm=[-1200, 1400, -1100])
+    assert "at 16 deg of heel" in said(folder, "reading", 4, station="pendulum", deflections_mm=[-1200, 1400, -1100])
     assert "line 3: this one takes its place" in said(
         folder, "reading", 5, station="pendulum", deflections_mm=[1, 2, 1]
     )
+
+
+def test_a_batten_read_from_one_end_counts_from_its_first_reading(folder: Path) -> None:
+    for number, middle in enumerate((1200.0, 1320.0)):
+        put(folder, "window_open", 10 * number, window=str(number), movement=str(number))
+        put(folder, "window_close", 10 * number + 3)
+        swings = [middle - 12, middle + 14, middle - 11]
+        assert said(folder, "reading", 10 * number + 4, station="pendulum", deflections_mm=swings) == ""
 
 
 @pytest.mark.parametrize(("minutes", "words"), [(-3 * 1440, "is not the day of the marking"), (0, "")])

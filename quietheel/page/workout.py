@@ -18,6 +18,7 @@ from logger.events import Event
 from logger.marks import MarkedWindow
 from quietheel.jobs.facts import overrules, shifts, with_marked
 from quietheel.jobs.told import as_told
+from quietheel.page.memory import give_back
 from quietheel.page.source import LiveSource
 from quietheel.page.work import Worked, WorkOut
 from reduction.day import reduce_day
@@ -36,10 +37,12 @@ def work_out_for(place: TestFolder, source: LiveSource) -> WorkOut:
     def work_out(windows: Sequence[MarkedWindow], events: Sequence[Event], stop_ns: int) -> Worked:
         tables, _ = with_marked(read_tables(place, plan), events)
         day = as_told(source.day(windows, stop_ns), plan, windows, tables.shifts or ())
+        give_back()
         live = LiveView(settings.wanted_heel_u95_deg * DEGREE, settings.window_s)
         learnt = learnt_from(day)
         live.know(learnt)
         heel = evaluate_day(day, learnt)
+        give_back()
 
         def answer_of(number: int) -> Answer:
             return reduce_day(_inputs(plan, tables, _first(heel, number), windows[:number], events))

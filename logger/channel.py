@@ -55,7 +55,7 @@ class ByteQueue:
         turn of the loop. Stamps were taken before, nothing is lost by it.
     """
 
-    def __init__(self, limit_bytes: int = 4_000_000, gather_s: float = 0.02) -> None:
+    def __init__(self, limit_bytes: int = 4_000_000, gather_s: float = 0.05) -> None:
         self._limit = limit_bytes
         self._gather_s = gather_s
         self._chunks: deque[Chunk] = deque()

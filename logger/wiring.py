@@ -17,6 +17,8 @@ from logger.sources.source import Sink, Source
 
 Append = Callable[[Sequence[Reading]], int]
 """``append(readings)``: hand rows to the record; how many rows must be safe for these to be, -1 if refused."""
+FEW_PORTS = 8
+"""So many serial ports are read as bytes come; on more of them the readings of busy lines gather for a moment."""
 
 
 class Line:
@@ -77,24 +79,32 @@ def sources(
                 found.append((_playback(line, source, clock, append, folder), [line]))
             case _:
                 continue
+    many = sum(kind == "serial" for kind, _ in shared) > FEW_PORTS
     for (kind, port), sharing in shared.items():
         if kind != "mqtt":
             _same_settings(port, sharing)
-        found.append((_shared(kind, sharing, broker, clock, append, who, folder), sharing))
+        found.append((_shared(kind, sharing, broker, clock, append, who, folder, many), sharing))
     return found
 
 
 def _shared(
-    kind: str, sharing: list[Line], broker: Broker, clock: Clock, append: Append, who: Credentials, folder: Path
+    kind: str,
+    sharing: list[Line],
+    broker: Broker,
+    clock: Clock,
+    append: Append,
+    who: Credentials,
+    folder: Path,
+    many_ports: bool,
 ) -> Source:
     first = sharing[0].station.source
     if kind == "mqtt":
         subscribers = [Subscriber(_topic(line), _deliver(line, clock, append)) for line in sharing]
         return MqttSession(broker, subscribers, clock, who, folder)
     if isinstance(first, SerialSource):
-        from logger.sources.serial import SerialPort
+        from logger.sources.serial import GATHER_S, SerialPort
 
-        return SerialPort(first, _fan_out(sharing), clock)
+        return SerialPort(first, _fan_out(sharing), clock, gather_s=GATHER_S if many_ports else 0.0)
     if isinstance(first, TcpSource):
         from logger.sources.tcp import TcpLine
 

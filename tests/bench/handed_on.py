@@ -3,8 +3,8 @@
     python tests/bench/handed_on.py
 
 What hands them on: an adapter with a latency timer or a wireless gateway, which empties itself every so often, evenly
-or not; and the logger's own reader, which stamps the first reading of a gulp exactly and the rest at its end. The table:
-1 to 200 Hz through gulps of 1 ms to 1 s; errors against the truth less a constant, in beats of the station.
+or not; or a reader that waits for the first reading, stamps it exactly, and what comes in the next moment at its end.
+The table: 1 to 200 Hz through gulps of 1 ms to 1 s; errors against the truth less a constant, in beats of the station.
 """
 
 from __future__ import annotations

@@ -321,6 +321,18 @@ def test_two_ports_of_one_adapter_are_two_sources(tmp_path):
     run(main())
 
 
+@pytest.mark.parametrize(("ports", "gather"), [(1, False), (8, False), (9, True)])
+def test_readings_gather_only_where_there_are_many_ports(tmp_path, ports, gather):
+    made = [SerialSource(type="serial", port=f"/nowhere/{n}") for n in range(ports)]
+    stations = [Station(name=f"s{n}", dialect="nmea", source=s, channels=HEEL) for n, s in enumerate(made)]
+
+    async def main():
+        async with recording(Plan(stations=stations), tmp_path) as logger:
+            assert {bool(one.source._gather_s) for one in logger.supervisors} == {gather}
+
+    run(main())
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no ptys here")
 def test_a_serial_line_pulled_out_and_put_back(tmp_path):
     line = DroppableLine(tmp_path / "dev")

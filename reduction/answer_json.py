@@ -28,6 +28,7 @@ def answer_json(answer: Answer) -> Json:
         "preliminary": True,
         "headline": answer.headline,
         "outlook": answer.outlook,
+        "reservations": list(answer.reservations),
         "next_step": answer.next_step,
         "confidence": c,
         "gm": _gm(gm, c),

@@ -17,6 +17,9 @@ from reduction.types import Centre, ConditionAnswer, Deviation, Quantified
 Array = NDArray[np.float64]
 
 
+UNSETTLED = "too close to call"
+
+
 @dataclass(frozen=True)
 class Threshold:
     """How far a lightship may lie from the previous one before the document asks for more."""
@@ -86,7 +89,8 @@ def _deviation(
     what: str, value: float, u95: float, threshold: float, unit: str, source: str, against: str
 ) -> Deviation:
     size = abs(value)
-    verdict = "within" if size + u95 <= threshold else "beyond" if size - u95 > threshold else "too close to call"
+    known = math.isfinite(u95) and u95 > 0.0
+    verdict = "within" if known and size + u95 <= threshold else "beyond" if size - u95 > threshold else UNSETTLED
     found = f"{what} differs by {value:+.2f} ± {u95:.2f} {unit} from the {against}"
     says = f"{found}; the threshold is {threshold:.2f} {unit}."
     return Deviation(what, value, threshold, unit, says, source, verdict)
@@ -106,12 +110,45 @@ def condition_kg(condition: AllowableKg) -> Callable[[Mapping[str, Array]], Arra
     return kg
 
 
+def side_of(margin: float, half: float) -> str:
+    """``clear``, ``over`` or ``too close to call``; ``not judged`` where margin or half width is not known.
+
+    >>> side_of(0.2, 0.1), side_of(-0.2, 0.1), side_of(0.05, 0.1), side_of(0.2, float("nan")), side_of(0.2, 0.0)
+    ('clear', 'over', 'too close to call', 'not judged', 'not judged')
+    """
+    if not (math.isfinite(margin) and math.isfinite(half) and half > 0.0):
+        return "not judged"
+    return "clear" if margin > half else "over" if margin < -half else "too close to call"
+
+
+def chance(probability: float) -> str:
+    """Print a chance; never as nothing or as certain.
+
+    >>> chance(0.0), chance(0.21), chance(0.9999), chance(float("nan"))
+    ('below 0.1 %', '21.0 %', 'above 99.9 %', 'not known')
+    """
+    if not math.isfinite(probability):
+        return "not known"
+    if probability < 0.001:
+        return "below 0.1 %"
+    return "above 99.9 %" if probability > 0.999 else f"{100.0 * probability:.1f} %"
+
+
 def judge(condition: AllowableKg, kg: Quantified, confidence: float) -> ConditionAnswer:
-    """Say whether a condition is clear of its limit, over it, or too close to call at the stated confidence."""
+    """Say whether a condition is clear of its limit, over it, or too close to call at the stated confidence.
+
+    An interval that is not known, or that is 0 because everything was taken as given, judges nothing.
+    """
     margin = condition.allowable_kg_m - kg.value
     half = kg.u95(confidence)
-    over = float(stdtr(min(kg.dof, 1e9), -margin / kg.u)) if kg.u > 0 else float(margin < 0)
-    verdict = "clear" if margin > half else "over" if margin < -half else "too close to call"
+    verdict = side_of(margin, half)
+    if verdict == "not judged":
+        says = (
+            f"{condition.name}: KG {kg.value:.3f} m without a known interval against {condition.allowable_kg_m:.3f} m "
+            "allowed: not judged."
+        )
+        return ConditionAnswer(condition.name, kg, condition.allowable_kg_m, margin, verdict, math.nan, says)
+    over = float(stdtr(min(kg.dof, 1e9), -margin / kg.u))
     words = {
         "clear": "clear of the limit",
         "over": "over the limit",
@@ -119,18 +156,29 @@ def judge(condition: AllowableKg, kg: Quantified, confidence: float) -> Conditio
     }[verdict]
     says = (
         f"{condition.name}: KG {kg.value:.3f} ± {half:.3f} m against {condition.allowable_kg_m:.3f} m allowed, "
-        f"{words}; chance of being over {100 * over:.1f} %."
+        f"{words}; the chance of being over is {chance(over)}."
     )
     return ConditionAnswer(condition.name, kg, condition.allowable_kg_m, margin, verdict, over, says)
 
 
-def outlook(verdicts: list[str]) -> str:
+def outlook(verdicts: list[str], not_judged: bool = False, reservations: bool = False) -> str:
     """Worst verdict of all; ``no limit given`` without any.
+
+    Parameters
+    ----------
+    not_judged : whether a limit of the plan could not be judged.
+    reservations : whether a pass would rest on something that was not measured.
 
     >>> outlook(["clear", "too close to call"])
     'too close to call'
+    >>> outlook(["clear"], not_judged=True), outlook(["clear"], reservations=True)
+    ('not judged', 'clear with reservations')
     """
-    for worst in ("over", "too close to call", "clear"):
+    for worst in ("over", "too close to call"):
         if worst in verdicts:
             return worst
+    if not_judged or "not judged" in verdicts:
+        return "not judged"
+    if "clear" in verdicts:
+        return "clear with reservations" if reservations else "clear"
     return "no limit given"

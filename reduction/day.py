@@ -11,12 +11,13 @@ from dataclasses import replace
 from config.units import COVERAGE_95
 from dsp.types import BudgetLine
 from reduction.budget import Derived, linear
-from reduction.criteria import condition_kg, deviations, judge, outlook
+from reduction.criteria import condition_kg, deviations
 from reduction.density import water_density
 from reduction.floating import Case, float_her
 from reduction.gm_part import GmCase, day_moments, gm_of_day
 from reduction.headline import headline, next_step
 from reduction.inputs import DayInputs
+from reduction.limits import hold
 from reduction.model import Model
 from reduction.moments import Moments
 from reduction.montecarlo import draws, intervals
@@ -79,16 +80,10 @@ def reduce_day(inputs: DayInputs) -> Answer:
     results, drawn = _results(inputs, case, fit, tanks, survey, missing)
     as_inclined = _as_inclined(inputs, case, fit, results, missing)
     lightship = _lightship(inputs, results, missing)
-    conditions = tuple(
-        judge(c, results[f"condition {i}"], confidence)
-        for i, c in enumerate(plan.limits.conditions)
-        if math.isfinite(results.get(f"condition {i}", _NOTHING).value)
-    )
-    if plan.limits.conditions and not conditions:
-        missing["conditions"] = missing.get("vcg") or missing.get("lightship") or "the lightship's KG is not known"
+    held = hold(inputs, case, fit, results, lightship, survey, missing)
+    missing |= held.missing
     compared = deviations(lightship.value, plan.vessel, confidence) if lightship.value is not None else ()
     advice = advise(_findings(inputs, case, fit, moments, waterline, lightship, survey, tanks, as_inclined))
-    verdicts = [c.verdict for c in conditions] + _smallest_gm(inputs, fit)
     if case is not None and results["displacement"].u == 0.0:
         missing["displacement_u95"] = "the plan gives no vessel.displacement_u95_t; it was taken as given"
     displacement = Maybe(results["displacement"]) if case is not None else Maybe[Quantified](None, str(found))
@@ -96,7 +91,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
         name=plan.test.name,
         confidence=confidence,
         headline="",
-        outlook=outlook(verdicts),
+        outlook=held.outlook,
         next_step="",
         gm=Maybe(fit.result) if fit is not None else Maybe(None, missing["gm"]),
         waterline=Maybe(waterline) if waterline is not None else Maybe(None, missing["waterline"]),
@@ -105,7 +100,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
         survey=survey.items,
         lightship=lightship,
         deviations=compared,
-        conditions=conditions,
+        conditions=held.conditions,
         advice=advice,
         monte_carlo=Maybe(drawn) if drawn else Maybe(None, _why_no_draws(inputs, missing)),
         assumptions=tuple(dict.fromkeys(notes)),
@@ -113,11 +108,9 @@ def reduce_day(inputs: DayInputs) -> Answer:
         day=inputs.day,
         provenance=inputs.provenance,
         displacement=displacement,
+        reservations=held.reservations,
     )
     return headline(next_step(answer, results))
-
-
-_NOTHING = Quantified(math.nan, math.nan)
 
 
 def _density(inputs: DayInputs) -> tuple[Quantified, list[str]]:
@@ -248,14 +241,6 @@ def _floating(case: Case | None, missing: dict[str, str]) -> Maybe[Floating]:
     reason = "hydrostatics are typed values" if case is not None else "no displacement"
     missing["floating"] = reason
     return Maybe(None, reason)
-
-
-def _smallest_gm(inputs: DayInputs, fit: GmCase | None) -> list[str]:
-    wanted = inputs.plan.limits.min_gm_m
-    if wanted is None or fit is None:
-        return []
-    gm, half = fit.result.gm.value, fit.result.gm.u95(inputs.plan.settings.confidence)
-    return ["clear" if gm - half >= wanted else "over" if gm + half < wanted else "too close to call"]
 
 
 def _findings(

@@ -48,17 +48,27 @@ def headline(answer: Answer) -> Answer:
         parts.append(words)
     verdict = {
         "clear": "clear of the limits given",
+        "clear with reservations": f"clear of the limits given, but with reservations ({_reserved(answer)})",
         "over": "over a limit given",
         "too close to call": "too close to a limit to call",
+        "not judged": f"the limits could not be compared ({not_judged(answer)})",
         "no limit given": "no limit was given to compare with",
     }[answer.outlook]
-    if answer.outlook == "no limit given" and "conditions" in answer.missing:
-        verdict = "the limits could not be compared without its KG"
     if not parts:
         why = answer.gm.reason or "see what is missing"
         return replace(answer, headline=f"{answer.name}: no result yet: {why}.")
     said = f"{answer.name}: {', '.join(parts)}; {verdict}. Preliminary until the authority accepts it."
     return replace(answer, headline=said)
+
+
+def not_judged(answer: Answer) -> str:
+    """Why limits of the plan were not judged."""
+    reasons = [answer.missing[key] for key in ("conditions", "smallest_gm") if key in answer.missing]
+    return "; ".join(dict.fromkeys(part for reason in reasons for part in reason.split("; ")))
+
+
+def _reserved(answer: Answer) -> str:
+    return "; ".join(answer.reservations)
 
 
 def next_step(answer: Answer, results: dict[str, Quantified]) -> Answer:
@@ -77,6 +87,10 @@ def next_step(answer: Answer, results: dict[str, Quantified]) -> Answer:
             source = first_to_improve(worst.kg)
             said = f"To settle {worst.name}: {_remedy(source, answer)} ({source} carries most of its interval)."
         return replace(answer, next_step=said)
+    if answer.outlook == "not judged":
+        return replace(answer, next_step=f"To have the limits judged, mend what is missing: {not_judged(answer)}.")
+    if answer.outlook == "clear with reservations":
+        return replace(answer, next_step=f"To be clear without reservations, settle: {_reserved(answer)}.")
     for name, what in (("vcg", "lightship VCG"), ("kg", "KG")):
         target = results.get(name)
         if target is not None and math.isfinite(target.value) and target.budget:

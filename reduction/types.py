@@ -264,7 +264,7 @@ class ConditionAnswer:
     margin: float
     """m, allowable minus KG."""
     verdict: str
-    """``clear``, ``over`` or ``too close to call``."""
+    """``clear``, ``over``, ``too close to call``, or ``not judged`` where the interval of KG is not known."""
     probability_over: float
     says: str
 
@@ -304,7 +304,7 @@ class Answer:
     headline: str
     """One sentence a coordinator can read out to the owner."""
     outlook: str
-    """``clear``, ``over``, ``too close to call`` or ``no limit given``."""
+    """``clear``, ``clear with reservations``, ``over``, ``too close to call``, ``not judged`` or ``no limit given``."""
     next_step: str
     """What would settle it or improve it most."""
     gm: Maybe[GmResult]
@@ -325,6 +325,8 @@ class Answer:
     provenance: Provenance
     displacement: Maybe[Quantified] = Maybe(None, "not computed")
     """kg, as inclined; also known where KG is not."""
+    reservations: tuple[str, ...] = ()
+    """What a pass of the limits would rest on beside measurements, such as a window that a person decided on."""
 
 
 __all__ = [

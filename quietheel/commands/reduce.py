@@ -30,8 +30,8 @@ from reduction.types import Answer
 def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) -> int:
     """Turn the folder into GM, KG, lightship and an answer, with intervals; writes results/reduction.json.
 
-    An older result that differs is kept beside it. Ends with 1 where a person has to decide: no GM, or a loading
-    condition over its limit or too close to call.
+    An older result that differs is kept beside it. Ends with 1 where a person has to decide: no GM, or a limit
+    that is exceeded, too close to call, not judged for want of an input, or kept only with reservations.
     """
     import json
 
@@ -55,4 +55,4 @@ def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) ->
 
 def exit_code(answer: Answer) -> int:
     """0, or 1 where the answer needs a person."""
-    return NEEDS_A_PERSON if answer.gm.value is None or answer.outlook in ("over", "too close to call") else 0
+    return 0 if answer.gm.value is not None and answer.outlook in ("clear", "no limit given") else NEEDS_A_PERSON

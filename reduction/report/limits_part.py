@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from reduction.criteria import chance
 from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
 from reduction.report.numbers import METRES, fixed, quantity, significant
 from reduction.report.words import WORDS
@@ -41,17 +42,6 @@ def limits_section(answer: Answer) -> Section | None:
     if answer.deviations:
         blocks.append(deviations_table(answer))
     return Section("limits", "Held against limits", tuple(blocks)) if blocks else None
-
-
-def chance(probability: float) -> str:
-    """Print a chance; never as nothing or as certain.
-
-    >>> chance(0.0), chance(0.21), chance(0.9999)
-    ('below 0.1 %', '21.0 %', 'above 99.9 %')
-    """
-    if probability < 0.001:
-        return "below 0.1 %"
-    return "above 99.9 %" if probability > 0.999 else f"{fixed(100.0 * probability, 1)} %"
 
 
 def deviations_table(answer: Answer) -> Table:

@@ -50,6 +50,8 @@ CONFIRMATIONS = {
 
 OUTLOOK: dict[str, tuple[Tone, str]] = {
     "clear": ("fine", "Clear of the limit"),
+    "clear with reservations": ("caution", "Clear only with reservations"),
+    "not judged": ("open", "Not judged"),
     "over": ("rejected", "Over the limit"),
     "too close to call": ("caution", "Too close to call"),
     "no limit given": ("open", "No limit given"),
@@ -65,6 +67,7 @@ WORDS: dict[str, tuple[Tone, str]] = {
     "over": ("rejected", "over"),
     "beyond": ("rejected", "beyond"),
     "too close to call": ("caution", "too close to call"),
+    "not judged": ("open", "not judged"),
 }
 """Tone and word of every verdict there is."""
 
@@ -81,6 +84,8 @@ MISSING = {
     "vcg": "lightship VCG",
     "lcg": "lightship LCG",
     "tcg": "lightship TCG",
+    "conditions": "loading conditions against their limits",
+    "smallest_gm": "GM against the smallest wanted",
     "waterline": "waterline",
     "floating": "hydrostatics",
     "as_inclined": "condition as inclined",

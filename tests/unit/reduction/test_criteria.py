@@ -10,7 +10,7 @@ import pytest
 
 from config.plan import AllowableKg, Vessel
 from reduction.answer_json import answer_json
-from reduction.criteria import deviations, judge, outlook, solas_mass_percent, threshold_of
+from reduction.criteria import chance, deviations, judge, outlook, solas_mass_percent, threshold_of
 from reduction.day import reduce_day
 from reduction.inputs import DayInputs
 from reduction.moments import Shift
@@ -40,6 +40,7 @@ def test_conditions(kg: float, u: float, verdict: str, over: float) -> None:
     assert found.verdict == verdict
     assert found.probability_over == pytest.approx(over, abs=1e-3)
     assert "4.000 m allowed" in found.says
+    assert f"the chance of being over is {chance(found.probability_over)}." in found.says
 
 
 def test_confidence_moves_the_line() -> None:
@@ -86,7 +87,8 @@ def test_deviation_of_mass(mass: float, verdict: str) -> None:
 def test_answer_reads_well(answer: Answer) -> None:
     assert answer.headline.startswith("Merrowby stability test: GM 1.1")
     assert "Preliminary until the authority accepts it." in answer.headline
-    assert answer.outlook == "clear"
+    assert answer.outlook == "clear with reservations"
+    assert "with reservations (not surveyed yet: forepeak)" in answer.headline
     assert not answer.missing
     assert answer.next_step
 

@@ -58,8 +58,9 @@ def binned(grid: Grid, time: Array, value: Array, good: np.ndarray) -> Binned:
     """
     place = np.floor((time - grid.start) / grid.step).astype(np.int64)
     use = good & (place >= 0) & (place < grid.size)
-    count = np.bincount(place[use], minlength=grid.size).astype(np.float64)
-    total = np.bincount(place[use], weights=value[use], minlength=grid.size)
+    place = place[use]
+    count = np.bincount(place, minlength=grid.size).astype(np.float64)
+    total = np.bincount(place, weights=value[use], minlength=grid.size)
     with np.errstate(invalid="ignore", divide="ignore"):
         return Binned(mean=np.where(count > 0, total / count, np.nan), count=count)
 

@@ -22,9 +22,9 @@ def check(look: Look) -> Check:
     n = motion.size
     if n < 40 or scale == 0.0:
         return not_made(look, "taut", "too little motion to judge its shape")
-    covariance = evidence.covariance
-    variance = np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
-    third = float(np.sum((covariance / variance) ** 3)) / n**2
+    deviation = np.sqrt(np.diag(evidence.covariance))
+    alike = evidence.covariance / np.outer(deviation, deviation)
+    third = float(np.sum(alike * alike * alike)) / n**2
     u = float(np.sqrt(6.0 * max(third, 1.0 / n)))
     skew = float(np.mean((motion - motion.mean()) ** 3)) / scale**3
     value = abs(skew) / u

@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 
+from config.errors import BadInput
 from dsp.bins import grid_over, station_bins
 from dsp.clean import mark
 from dsp.types import StationKnowledge, Trace
@@ -106,3 +108,25 @@ def test_means_of_the_day_agree_with_its_readings(record: Path) -> None:
     good = whole.flags == 0
     assert means.count.sum() == good.sum()
     assert float(means.value @ means.count) == pytest.approx(float(whole.value[good].sum()))
+
+
+def test_a_damaged_page_names_the_channel_that_it_is_of(tmp_path: Path) -> None:
+    channels = [Channel(name, Quantity.HEEL, "deg", "") for name in ("aft", "bridge")]
+    writer = RunWriter(tmp_path / "record", channels, "", Clock())
+    writer.start()
+    rng = np.random.default_rng(4)
+    host = START + np.arange(60 * RATE) * (S // RATE)
+    for name in ("aft", "bridge"):
+        values = rng.normal(size=host.size).tolist()
+        writer.append(
+            [Reading(name, Quantity.HEEL, at, None, v, "") for at, v in zip(host.tolist(), values, strict=True)]
+        )
+    writer.flush()
+    writer.stop("end")
+    (segment,) = (tmp_path / "record").glob("*/readings-*.parquet")
+    column = pq.read_metadata(segment).row_group(1).column(4)  # value of bridge
+    damaged = bytearray(segment.read_bytes())
+    damaged[column.dictionary_page_offset + column.total_compressed_size // 2] ^= 0x5A
+    segment.write_bytes(damaged)
+    with pytest.raises(BadInput, match=r"readings-0001\.parquet, heel of bridge.*damaged"):
+        read_thinned(tmp_path / "record", [], {Quantity.HEEL})

@@ -15,6 +15,8 @@ from typing import NamedTuple
 
 CHUNK_COST = 200
 """Bytes. What holding a chunk costs beside its data, so that a flood of single bytes is bounded too."""
+ENOUGH = 65_536
+"""Bytes held from which there is no waiting for more."""
 
 
 class Chunk(NamedTuple):
@@ -51,8 +53,8 @@ class ByteQueue:
     Parameters
     ----------
     limit_bytes : what it holds at most.
-    gather_s : after waking, the taker is not woken again for this long (wall time), so that many small chunks cost one
-        turn of the loop. Stamps were taken before, nothing is lost by it.
+    gather_s : after waking, the taker waits for this long (wall time) unless much is held already, so that many small
+        chunks cost one turn of the loop. Stamps were taken before, nothing is lost by it.
     """
 
     def __init__(self, limit_bytes: int = 4_000_000, gather_s: float = 0.05) -> None:
@@ -117,7 +119,7 @@ class ByteQueue:
         """Return everything in it, waiting for the first chunk; an empty list is the end."""
         while True:
             await self._ready.wait()
-            if self._gather_s and not self._closed:
+            if self._gather_s and not self._closed and self._bytes < ENOUGH:
                 await asyncio.sleep(self._gather_s)
             self._ready.clear()
             chunks = self.take_nowait()

@@ -167,8 +167,10 @@ class Gauge:
         number = self.sequence
         self.sequence = number + 1
         sent = f"{text} {unit}" if unit else text
-        return Reading(
-            self.station, self.quantity, host_ns, device_ns, value, sent, Flag(flags) if flags else _NOTHING, number
+        known_flags = Flag(flags) if flags else _NOTHING
+        # Past the named tuple's own `__new__`, which takes a third of the time of all this.
+        return tuple.__new__(
+            Reading, (self.station, self.quantity, host_ns, device_ns, value, sent, known_flags, number)
         )
 
     def lost(self, readings: int) -> None:

@@ -160,8 +160,8 @@ class NmeaDecoder:
             return NoReading(frame, "no checksum")
         if len(body) > LONGEST_SENTENCE:
             return NoReading(frame, "sentence too long")
-        body = body[1:]
-        wanted = _HEX[checksum(body)]
+        # The dollar sign is not part of it.
+        wanted = _HEX[checksum(body) ^ 0x24]
         if given != wanted and given.strip().upper() != wanted:
             return NoReading(frame, "checksum wrong")
         try:

@@ -16,7 +16,7 @@ from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
 from dsp.follow import LeftOut, no_heel, said_of
 from dsp.hand import with_hand_readings
-from dsp.joint import Common, budget_of, covariance_of, stations_of, unmeasured_wind
+from dsp.joint import Common, budget_of, covariance_of, slope_dof, stations_of, unmeasured_wind
 from dsp.low import LowHeel
 from dsp.model import DayModel, Learnt, learnt_from
 from dsp.prepare import Prepared
@@ -95,8 +95,9 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
             )
         )
 
+    between = covariance_of(good, grid, common)
     covariance = np.full((len(day.windows), len(day.windows)), np.nan)
-    covariance[np.ix_(places, places)] = covariance_of(good, grid, common)
+    covariance[np.ix_(places, places)] = between
     found_day = DayHeel(
         epoch_ns=day.epoch_ns,
         windows=tuple(windows),
@@ -114,7 +115,7 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
             *trim.assumptions,
             *_said_of_wind(day, wind),
         ),
-        dof=float(np.median([one.dof for one in good])) if good else float("nan"),
+        dof=slope_dof(good, grid, between, low.fit),
         marks=prepared.marks,
         roll_comparison=compare_roll(grid, prepared.heel, prepared.windows, model.rolls, model.law, model.look),
     )

@@ -43,6 +43,9 @@ class Evaluated:
     dof: float
     own_scale: float
     own_dof: float
+    low_scale: float
+    """Factor on the day's low-frequency density, drawn towards 1."""
+    low_scale_dof: float
     hat_variances: Array
     """(p,) variance of the mean for unit density at each node."""
 
@@ -107,6 +110,8 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
         dof=min(2.0 / max(spread, 1e-9), 1e6),
         own_scale=own,
         own_dof=own_dof,
+        low_scale=scale,
+        low_scale_dof=scale_dof,
         hat_variances=hat_variances,
     )
 

@@ -11,6 +11,7 @@ from dsp.bins import Grid
 from dsp.combine import Alignment
 from dsp.estimate import Evaluated
 from dsp.prepare import Prepared
+from dsp.reml import LowFit
 from dsp.types import Array, BudgetLine, StationHeel
 from dsp.wind import Pressure
 
@@ -61,6 +62,36 @@ def covariance_of(windows: list[Evaluated], grid: Grid, common: Common) -> Array
     gust = np.array([w.pressure - common.reference for w in windows]) if common.coefficient_u > 0 else np.zeros(size)
     shared += alignment.drift_u**2 * np.outer(middle, middle) + common.coefficient_u**2 * np.outer(gust, gust)
     return shared + common.trim
+
+
+def slope_dof(windows: list[Evaluated], grid: Grid, covariance: Array, fit: LowFit) -> float:
+    """Return the degrees of freedom behind the variance of a slope of the heels on what heels her.
+
+    The moments are not known here, but the heels stand for them: the slope's weights are ``C^-1`` times the heels, free
+    of their mean. Each uncertain part of ``C`` adds ``2 / dof`` to the relative variance of the slope's variance, with
+    its share squared: the spectrum by its covariance, the windows' own scales by theirs (Satterthwaite's reasoning; GUM
+    G.4). Slow motion counts here by what it does between windows, which is known less well than inside one.
+
+    Parameters
+    ----------
+    covariance : (k, k) rad2 from `covariance_of`, of the same windows.
+    fit : the day's low-frequency heel.
+    """
+    size = len(windows)
+    if size < 3:
+        return float(np.median([one.dof for one in windows])) if size else float("nan")
+    heel = np.array([one.fitted.mean for one in windows])
+    inverse = np.linalg.inv(covariance)
+    each = inverse.sum(axis=1)
+    weight = inverse @ heel - each * float(each @ heel) / float(each.sum())
+    whole = float(weight @ covariance @ weight)
+    scale = np.array([one.low_scale for one in windows])
+    pulled = weight * np.sqrt(scale)
+    shares = (window_covariance(windows, grid) @ pulled) @ pulled * fit.free / whole
+    own = weight**2 * np.array([one.fitted.variance_low for one in windows]) / whole
+    spread = float(shares @ fit.covariance @ shares)
+    spread += float(np.sum(own**2 * 2.0 / np.array([one.low_scale_dof for one in windows])))
+    return min(2.0 / max(spread, 1e-9), 1e6)
 
 
 def budget_of(one: Evaluated, number: int, common: Common) -> tuple[BudgetLine, ...]:

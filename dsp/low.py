@@ -12,7 +12,7 @@ from dsp.motion import Hats, roll_covariance
 from dsp.reml import SLOW, SLOW_AIR, Compressor, Contrast, Known, LowFit, Stretch, fit
 from dsp.spectrum import Pooled, expected, nonnegative_fit
 from dsp.types import Array
-from dsp.wind import SMOOTHING, Pressure, smoothed, unlike_gusts
+from dsp.wind import SMOOTHING, Pressure, log_prior, smoothed, unlike_gusts
 
 BELOW_ROLL = 0.6
 """The low-frequency band ends at this share of the roll frequency."""
@@ -68,7 +68,7 @@ def low_heel(
 ) -> LowHeel:
     """Fit the low-frequency spectrum of the day, with the wind's coefficient where there is wind.
 
-    The time over which gusts at mast and hull are alike is chosen from `SMOOTHING` by likelihood.
+    The time over which gusts at mast and hull are alike is chosen from `SMOOTHING` by likelihood and `log_prior`.
     """
     cuts = [c for c in cuts if np.isfinite(heel[c.part]).sum() >= 3]
     lengths = [(c.part.stop - c.part.start) * step for c in cuts]
@@ -87,13 +87,15 @@ def low_heel(
             slow = smoothed(wind.value, step, smoothing)
             candidates.append((smoothing, slow[:, None]))
     best: LowHeel | None = None
+    most = -np.inf
     for smoothing, regressors in candidates:
         unlike = unlike_gusts(wind.value, step, smoothing, hats) if wind is not None else np.zeros(hats.node.size)
         known = Known(np.array([USUAL_COEFFICIENT]), SLOW if wind is not None else SLOW_AIR, unlike)
         contrasts = [compressor.contrast(s) for s in stretches(heel, variance, cuts, regressors)]
         found = fit(hats, contrasts, start, known)
-        if best is None or found.log_likelihood > best.fit.log_likelihood:
-            best = LowHeel(found, compressor, regressors, smoothing, tuple(contrasts), known)
+        worth = found.log_likelihood + (log_prior(smoothing, wind.speed) if wind is not None else 0.0)
+        if best is None or worth > most:
+            most, best = worth, LowHeel(found, compressor, regressors, smoothing, tuple(contrasts), known)
         start = found.free
     assert best is not None
     return best

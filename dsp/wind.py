@@ -11,8 +11,12 @@ from dsp.motion import Hats
 from dsp.spectrum import periodogram
 from dsp.types import Array, Wind
 
-SMOOTHING = (2.0, 6.0, 15.0, 35.0)
+SMOOTHING = (2.0, 4.0, 8.0, 16.0, 32.0)
 """s, candidates for the time over which gusts at the mast and at the hull are alike."""
+ALIKE_M = 32.0
+"""m, usual smoothing times wind speed: ``C d / (2 pi)`` with C about 10 and a mast 20 m from the middle of the hull."""
+ALIKE_SPREAD = 0.7
+"""Standard deviation of its logarithm (judgement: masts stand 10 to 40 m off)."""
 
 ARM_U = 0.3
 """Standard uncertainty of the steady wind's arm over that of gusts, as a fraction (judgement; see `steady_u`)."""
@@ -102,6 +106,19 @@ def smoothed(value: Array, step: float, smoothing: float) -> Array:
     frequency = np.fft.rfftfreq(mirrored.size, step)
     shaped = np.fft.rfft(mirrored) * np.exp(-2.0 * np.pi * smoothing * frequency)
     return np.asarray(np.fft.irfft(shaped, mirrored.size)[: value.size])
+
+
+def log_prior(smoothing: float, speed: Array) -> float:
+    """Return the log probability beforehand of a smoothing time (s) in wind of ``speed`` (n,) m/s, but for a constant.
+
+    Inside a stretch too short a smoothing with too small a coefficient fits nearly as well as the right pair, and the
+    mean of a window would then be corrected by too little.
+
+    >>> log_prior(8.0, np.array([4.0, 4.0])) > log_prior(2.0, np.array([4.0, 4.0]))
+    True
+    """
+    mean = max(float(np.nanmean(np.abs(speed))), 0.5)
+    return -0.5 * (float(np.log(smoothing * mean / ALIKE_M)) / ALIKE_SPREAD) ** 2
 
 
 def steady_u(coefficient: float, u: float) -> float:

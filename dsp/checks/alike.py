@@ -8,13 +8,17 @@ as below it (a censored likelihood; docs/method-checks.md, section 3).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from scipy.special import fdtr, gammaln
+from scipy.special import fdtr, fdtrc, gammaln
 
 from dsp.types import Array
 
 DROWNED = 0.3
 """Share of the middle strength below which an estimate is counted as "below"."""
+CENSORED = 2.0
+"""Strengths above the middle one are hardly seen: half of the degrees of freedom tell the usual strength."""
 CHOICES = (1e4, 100.0, 50.0, 25.0, 12.0, 6.0, 4.0)
 """Degrees of freedom of the law of strengths that are tried, from all alike to quite unlike."""
 
@@ -43,11 +47,67 @@ def alike(scale: Array, dof: Array) -> float:
     return float(CHOICES[int(np.argmax(values))])
 
 
+@dataclass(frozen=True)
+class Habit:
+    """What a day's other windows say of the strength of a motion in one of them."""
+
+    usual: Array
+    """(h,) middle strength, by hypothesis on how alike windows are."""
+    dof: Array
+    """(h,) degrees of freedom by which a window's strength scatters about it."""
+    weight: Array
+    """(h,) probability of each hypothesis; sums to 1."""
+
+
+KNOWS_NOTHING = Habit(np.zeros(1), np.zeros(1), np.ones(1))
+PRIOR = np.array([0.25, 0.15, 0.15, 0.15, 0.15, 0.1, 0.05])
+"""Judgement: how probable each of `CHOICES` is beforehand."""
+
+
+def habit(strength: Array, dof: Array) -> Habit:
+    """Tell the usual strength of a motion and how alike windows are in it, though up to half of them were disturbed.
+
+    A disturbance only ever adds. Strengths above the middle one therefore count as no more than "above it" (censored,
+    as `DROWNED` is from below), and what is disturbed cannot pass for the day's habit. With half of the strengths
+    unseen, how alike they are is known poorly: it is averaged over, not chosen (docs/method-checks.md, section 4).
+
+    Parameters
+    ----------
+    strength : (m,) estimated variances, as F with ``dof`` and the hypothesis' degrees of freedom about the usual one.
+    dof : (m,).
+
+    >>> spoilt = habit(np.array([1.0, 1.3, 0.8, 1.1, 30.0, 50.0]), np.full(6, 10.0))
+    >>> bool(np.all(spoilt.usual < 2.0)), bool(spoilt.weight @ (spoilt.dof > 11.0) > 0.8)
+    (True, True)
+    """
+    if strength.size < 3 or not float(np.median(strength)) > 0.0:
+        return KNOWS_NOTHING
+    middle = float(np.median(strength))
+    low = strength <= middle
+    trial = middle * np.geomspace(0.2, 3.0, 41)
+    told = np.empty((len(CHOICES), trial.size))
+    for row, shared in enumerate(CHOICES):
+        below = _log_density(strength[low] / trial[:, None], dof[low], shared) - np.log(trial[:, None])
+        above = np.log(np.maximum(fdtrc(dof[~low], shared, middle / trial[:, None]), 1e-300))
+        told[row] = below.sum(axis=1) + above.sum(axis=1)
+    share = np.exp(told - told.max()) * PRIOR[:, None]
+    weight = share.sum(axis=1)
+    usual = np.exp(share @ np.log(trial) / weight)
+    known = float(dof.sum()) / CENSORED
+    return Habit(usual, np.minimum(np.array(CHOICES), known), weight / weight.sum())
+
+
 def _log_likelihood(x: Array, d: Array, shared: float) -> float:
     seen = x >= DROWNED
-    a, b = d[seen], shared
-    y = x[seen]
-    density = (
+    density = _log_density(x[seen], d[seen], shared)
+    below = np.log(np.maximum(fdtr(d[~seen], shared, DROWNED), 1e-12))
+    # Noise can drown an estimate under any law, so that its chance is never put below one in twenty.
+    return float(np.sum(density) + np.sum(np.maximum(below, np.log(0.05))))
+
+
+def _log_density(y: Array, a: Array, b: float) -> Array:
+    """Logarithm of the density of F with ``a`` and ``b`` degrees of freedom."""
+    return np.asarray(
         gammaln((a + b) / 2)
         - gammaln(a / 2)
         - gammaln(b / 2)
@@ -55,6 +115,3 @@ def _log_likelihood(x: Array, d: Array, shared: float) -> float:
         + (a / 2 - 1) * np.log(y)
         - (a + b) / 2 * np.log1p(a * y / b)
     )
-    below = np.log(np.maximum(fdtr(d[~seen], shared, DROWNED), 1e-12))
-    # Noise can drown an estimate under any law, so that its chance is never put below one in twenty.
-    return float(np.sum(density) + np.sum(np.maximum(below, np.log(0.05))))

@@ -2,29 +2,43 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
+from scipy.optimize import brentq
 from scipy.special import fdtrc, fdtri
 
-from dsp.checks.alike import alike
+from dsp.checks.alike import Habit, habit
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
 from dsp.checks.swing import FEWEST, SHARED, Swing, swing_of
 from dsp.types import Array, Check, Verdict
 
+WIDTHS = (0.8, 1.5, 3.0)
+"""Roll periods: half widths of the packets looked for, from one push to a train of waves."""
+NEIGHBOURS = 0.25
+"""Correlation of neighbouring pushes (`dsp.checks.swing.SHARED`)."""
+
 
 def check(look: Look) -> Check:
-    """Strongest run of pushes against the window's other pushes and the day's: F, Bonferroni over all runs."""
+    """Strongest run of pushes, or packet of waves in step, against the window's other pushes and the day's.
+
+    Both are F whose lower part is averaged over what is thought of the day's habit; each has half of the false alarms,
+    shared among all runs and all packets (Bonferroni).
+    """
     swing = swing_of(look)
     if swing is None:
         return not_made(look, "burst", f"fewer than {FEWEST} roll periods")
-    usual, weight = _usual(look.evidence.other_push, look.evidence.other_push_dof)
-    chance, first, count, ratio, dof, runs = _strongest(swing, usual, weight)
-    limit = float(fdtri(_inside(count), dof, 1.0 - REJECT["burst"] / runs))
-    verdict: Verdict = "rejected" if chance * runs < REJECT["burst"] else "fine"
-    grows = float(np.abs(swing.amplitude[first : first + count + 1]).max())
+    day = habit(look.evidence.other_push, look.evidence.other_push_dof)
+    found = min(_strongest_run(swing, day), _strongest_packet(swing, day), key=lambda one: one.chance * one.tried)
+    ratio = found.inside / found.usual
+    limit = _limit(found, day, REJECT["burst"] / 2.0 / found.tried) / found.usual
+    verdict: Verdict = "rejected" if ratio > limit else "fine"
+    first, last = found.first, found.first + found.count
+    grows = float(np.abs(swing.amplitude[first : last + 1]).max())
     says = (
-        f"The strongest {count} of {swing.push.size} roll periods are pushed {np.sqrt(ratio):.1f} times as hard as is "
-        f"usual (limit {np.sqrt(limit):.1f})"
+        f"The strongest {found.count} of {swing.push.size} roll periods are pushed {np.sqrt(ratio):.1f} times as hard "
+        f"as is usual (limit {np.sqrt(limit):.1f})"
         + (f"; the roll grows to {np.rad2deg(grows):.3f} deg, as in wash." if verdict == "rejected" else ".")
     )
     evidence = {
@@ -33,49 +47,110 @@ def check(look: Look) -> Check:
         "period_time": swing.time,
         "amplitude": np.abs(swing.amplitude),
         "push": np.abs(swing.push),
-        "run": np.array([swing.time[first], swing.time[first + count]]),
+        "run": np.array([swing.time[first], swing.time[last]]),
     }
     return Check("burst", ratio, limit, "ratio of variances", REJECT["burst"], verdict, says, evidence)
 
 
-def _usual(push: Array, dof: Array) -> tuple[float, float]:
-    """Return the day's usual mean square push and the degrees of freedom it deserves as a prior."""
-    if push.size < 3:
-        return 0.0, 0.0
-    middle = float(np.median(push))
-    if not middle > 0.0:
-        return 0.0, 0.0
-    return middle, min(alike(push / middle, dof), float(dof.sum()) / 1.57)
+@dataclass(frozen=True)
+class _Found:
+    """One run or packet, with what was to be expected."""
+
+    chance: float
+    """By itself."""
+    first: int
+    count: int
+    inside: float
+    """rad2, mean square of its pushes."""
+    inside_dof: float
+    below: Array
+    """(h,) rad2, mean square to expect by each hypothesis of the day's habit."""
+    dof: Array
+    """(h,) degrees of freedom of ``below``."""
+    usual: float
+    """rad2, ``below`` on average."""
+    tried: float
+    """How many were looked at, or as many independent ones as those come to."""
 
 
-def _inside(count: int) -> float:
-    return 2.0 * count / (1.0 if count == 1 else SHARED)
+def _strongest_run(swing: Swing, day: Habit) -> _Found:
+    """Find the unlikeliest run of pushes, whatever their phases."""
+    power = np.abs(swing.push) ** 2
+    total = np.concatenate([[0.0], np.cumsum(power)])
+    size, tried = power.size, 0.0
+    best: _Found | None = None
+    for count in range(1, size // 2 + 1):
+        inside = total[count:] - total[:-count]
+        tried += inside.size
+        free = 2.0 * count / (1.0 if count == 1 else SHARED)
+        outside = np.maximum(total[-1] - inside, 0.0) / (size - count)
+        one = _unlikeliest(inside / count, free, outside, 2.0 * (size - count) / SHARED, day)
+        if best is None or one.chance < best.chance:
+            best = replace(one, count=count)
+    assert best is not None
+    return replace(best, tried=tried)
 
 
-def _strongest(swing: Swing, usual: float, weight: float) -> tuple[float, int, int, float, float, int]:
-    """Find the unlikeliest run of pushes.
+def _strongest_packet(swing: Swing, day: Habit) -> _Found:
+    """Find the unlikeliest packet: pushes in step with a roll that grows and falls as a bell, of free phase and size.
+
+    Where phases are in step, a packet of ``n`` pushes is tested with two degrees of freedom in place of ``2 n``.
+    """
+    size = swing.push.size
+    places = np.arange(size + 1, dtype=np.float64)
+    centres = np.arange(-0.5, size + 1.0, 0.5)
+    middle, width = (g.ravel() for g in np.meshgrid(centres, np.array(WIDTHS)))
+    bell = np.exp(-0.5 * ((places - middle[:, None]) / width[:, None]) ** 2)
+    shape = bell[:, 1:] - swing.keep * bell[:, :-1]
+    shape /= np.sqrt(np.sum(shape**2, axis=1))[:, None]
+    spread = 1.0 + 2.0 * NEIGHBOURS * np.sum(shape[:, 1:] * shape[:, :-1], axis=1)
+    along = np.abs(shape @ swing.push) ** 2
+    outside = np.maximum(float(np.sum(np.abs(swing.push) ** 2)) - along, 0.0) / (size - 1)
+    one = _unlikeliest(along / spread, 2.0, outside, 2.0 * (size - 1) / SHARED, day)
+    at = one.first
+    first = int(np.clip(np.floor(middle[at] - 1.5 * width[at]), 0, size - 1))
+    last = int(np.clip(np.ceil(middle[at] + 1.5 * width[at]), first + 1, size))
+    return replace(one, first=first, count=last - first, tried=_as_many(shape, centres.size, one.chance))
+
+
+def _as_many(shape: Array, each: int, chance: float) -> float:
+    """Return how many independent packets have as good a chance of a maximum as these, which overlap.
+
+    Along packets of one width the score is an envelope; it comes above ``u`` (in mean squares) with a chance of at
+    most ``exp(-u) [1 + l sqrt(u / pi)]``, l the length in radians of the walk of the unit templates (expected
+    upcrossings of a Rayleigh envelope: Rice 1945, Bell Syst. Tech. J. 24, section 3.7, from memory). Never more than
+    there are.
 
     Parameters
     ----------
-    usual, weight : mean square push of the day and its weight in degrees of freedom; 0 knows nothing.
-
-    Returns
-    -------
-    Chance of the run by itself, its first push, its length, its ratio, degrees of freedom below, number of runs.
+    shape : (m, j) unit templates, ``each`` of a width one after the other.
+    chance : of the best one by itself.
     """
-    power = np.abs(swing.push) ** 2
-    total = np.concatenate([[0.0], np.cumsum(power)])
-    size, runs = power.size, 0
-    best = (2.0, 0, 1, 0.0, 2.0)
-    for count in range(1, size // 2 + 1):
-        inside = total[count:] - total[:-count]
-        rest = 2.0 * (size - count) / SHARED
-        outside = np.maximum(total[-1] - inside, 0.0) / (size - count)
-        below = (rest * outside + weight * usual) / (rest + weight)
-        runs += inside.size
-        ratios = inside / count / np.maximum(below, 1e-300)
-        at = int(np.argmax(ratios))
-        chance = float(fdtrc(_inside(count), rest + weight, ratios[at]))
-        if chance < best[0]:
-            best = (chance, at, count, float(ratios[at]), rest + weight)
-    return (*best, runs)
+    steep = float(np.sqrt(max(-np.log(max(chance, 1e-300)), 1.0) / np.pi))
+    rows = shape.reshape(-1, each, shape.shape[1])
+    beside = np.clip(np.sum(rows[:, 1:] * rows[:, :-1], axis=2), -1.0, 1.0)
+    walks = np.arccos(np.abs(beside)).sum(axis=1)
+    return float(np.sum(np.minimum(1.0 + walks * steep, each)))
+
+
+def _unlikeliest(inside: Array, free: float, outside: Array, rest: float, day: Habit) -> _Found:
+    """Choose among mean squares (m,) of ``free`` degrees of freedom, each against ``outside`` (m,) of ``rest``."""
+    dof = rest + day.dof
+    below = np.maximum((rest * outside[:, None] + day.dof * day.usual) / dof, 1e-300)
+    chances = fdtrc(free, dof, inside[:, None] / below) @ day.weight
+    at = int(np.argmin(chances))
+    usual = float(np.exp(day.weight @ np.log(below[at])))
+    return _Found(float(chances[at]), at, 1, float(inside[at]), free, below[at], dof, usual, inside.size)
+
+
+def _limit(found: _Found, day: Habit, chance: float) -> float:
+    """Mean square (rad2) that would have this chance."""
+    each = found.below * fdtri(found.inside_dof, found.dof, 1.0 - chance)
+    low, high = float(each.min()), float(each.max())
+    if high <= low * (1.0 + 1e-9):
+        return high
+
+    def beyond(size: float) -> float:
+        return float(fdtrc(found.inside_dof, found.dof, size / found.below) @ day.weight) - chance
+
+    return float(brentq(beyond, low, high))

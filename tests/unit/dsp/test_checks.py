@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dsp.checks import REGISTRY, Look, judge, run
+from dsp.checks import REGISTRY, Look, judge, run, run_day
 from dsp.checks.budget import BETWEEN_WINDOWS, CAUTION, LIMIT, REJECT, spent
 from dsp.checks.look import Scan, scan_limit
 from dsp.types import Check, RollMotion, Trace, WindowEvidence, WindowSpan
@@ -116,6 +116,30 @@ def test_a_step_does_not_hide_in_its_own_restlessness() -> None:
     assert reject_rate("people", found) >= 0.8
     blind = [replace(w, shared_dof=float("inf")) for w in found]
     assert reject_rate("people", blind) <= 0.2
+
+
+def test_wash_in_a_third_of_the_windows_does_not_pass_for_the_habit_of_the_day() -> None:
+    rng = np.random.default_rng(17)
+    quiet = Quiet(length=100.0, roll=0.03 * DEGREE)
+    time = (np.arange(125) + 0.5) * 0.8
+    packet = np.exp(-0.5 * ((time - 50) / (1.5 * quiet.period)) ** 2) * np.sin(2 * np.pi * (time - 50) / quiet.period)
+    seen, clean = 0, 0
+    for _ in range(10):
+        spoilt = [make(rng, quiet, disturbance=0.25 * DEGREE * packet) for _ in range(3)]
+        asked = run_day([*spoilt, *(make(rng, quiet) for _ in range(6))])
+        burst = ["burst" in judge(checks)[1] for checks in asked]
+        seen, clean = seen + sum(burst[:3]), clean + sum(burst[3:])
+    assert seen >= 26 and clean <= 1
+
+
+def test_windows_of_unlike_roll_are_no_bursts() -> None:
+    """Roll that varies by a factor of three from window to window belongs to the day."""
+    rng = np.random.default_rng(18)
+    found = 0
+    for _ in range(10):
+        windows = [make(rng, Quiet(roll=0.02 * DEGREE * np.exp(0.5 * rng.standard_normal()))) for _ in range(9)]
+        found += sum("burst" in judge(checks)[1] for checks in run_day(windows))
+    assert found <= 2
 
 
 def test_wash_is_a_burst_and_a_dying_swing_is_not() -> None:

@@ -1,7 +1,7 @@
 """The hull from its offsets, integrated at the waterline she floats at: trimmed, heeled, hogged.
 
 Sections are closed polygons, as drawn: straight lines between the points given. Each is clipped by the water surface
-and integrated exactly by Green's theorem; along the length, piecewise parabolas. Derivation:
+and integrated exactly by Green's theorem; along the length, parabolas between knuckles. Derivation:
 ``docs/method-lightship.md``, section 3.
 """
 
@@ -17,12 +17,15 @@ from scipy.interpolate import CubicSpline
 
 from config.hull_tables import OffsetsTable
 from reduction.afloat import Afloat
+from reduction.lengthwise import Lengthwise, find_knuckles
 
 Array = NDArray[np.float64]
 
 KN_RANGE = math.radians(12.0)
 """Cross curves are worked out to this heel each side: beyond every heel of a stability test."""
 KN_POINTS = 25
+LOOK_AT = (0.6, 0.8, 1.0)
+"""Knuckles are looked for in the areas of the sections up to these shares of the height of the lowest one."""
 
 
 @dataclass(frozen=True)
@@ -35,8 +38,10 @@ class Hull:
     """(s, p) m; starboard side from the keel up, then port side down."""
     z: Array
     """(s, p) m."""
-    weights: Array
-    """(s,) m, weights of the integral along the length."""
+    weights: tuple[Array, Array, Array]
+    """(s,) each: weights of the integrals of value, value times x, value times x squared along the length."""
+    stations: Lengthwise
+    """Where the knuckles are, and how far the integrals can be trusted."""
     length: float
     """m between perpendiculars."""
     plating: float = 0.0
@@ -89,7 +94,49 @@ def make_hull(table: OffsetsTable, length: float, plating: float = 0.0, every: i
     size = max(len(o) for o in outlines)
     padded = np.stack([np.vstack([o, np.repeat(o[-1:], size - len(o), axis=0)]) for o in outlines])
     x = np.array([place for place, _ in table.sections])
-    return Hull(x, padded[:, :, 0], padded[:, :, 1], parabola_weights(x), length, plating)
+    y, z = padded[:, :, 0], padded[:, :, 1]
+    low, top = float(z.min()), float(z.max(axis=1).min())
+    upright = [_cut(y, z, np.full(x.size, low + share * (top - low)), 0.0).area for share in LOOK_AT]
+    stations = find_knuckles(x, upright)
+    weights = (stations.weights(0), stations.weights(1), stations.weights(2))
+    return Hull(x, y, z, weights, stations, length, plating)
+
+
+@dataclass(frozen=True)
+class _Sections:
+    """(s,) each: what of every section is under water, and its breadth at the surface."""
+
+    area: Array
+    moment_y: Array
+    moment_z: Array
+    breadth: Array
+    first: Array
+    """Integral of y over the breadth."""
+    second: Array
+    """Of y squared."""
+
+
+def _cut(y: Array, z: Array, level: Array, slope: float) -> _Sections:
+    """Clip sections (s, p) by the water at ``level`` (s,) on the centreline."""
+    z = z - level[:, None]
+    depth = z - y * slope
+    following = _next(depth)
+    inside, after = depth <= 0.0, following <= 0.0
+    crossing = inside != after
+    cut = np.where(crossing, depth / np.where(crossing, depth - following, 1.0), 0.0)
+    dy, dz = _next(y) - y, _next(z) - z
+    start = np.where(inside, 0.0, np.where(crossing, cut, 0.0))
+    stop = np.where(after, np.where(inside | crossing, 1.0, 0.0), np.where(crossing, cut, 0.0))
+    ya, za, yb, zb = y + start * dy, z + start * dz, y + stop * dy, z + stop * dz
+    cross = np.where(inside | after, ya * zb - yb * za, 0.0)
+    area = 0.5 * cross.sum(axis=1)
+    moment_y = ((ya + yb) * cross).sum(axis=1) / 6.0
+    moment_z = ((za + zb) * cross).sum(axis=1) / 6.0 + level * area
+    # Waterplane: going up through the surface opens at starboard (+), coming down closes at port (-).
+    sign = np.where(crossing, np.where(inside, 1.0, -1.0), 0.0)
+    edge = y + cut * dy
+    breadth, first, second = ((sign * edge**n).sum(axis=1) / n for n in (1, 2, 3))
+    return _Sections(area, moment_y, moment_z, breadth, first, second)
 
 
 def immersed(hull: Hull, afloat: Afloat) -> Immersed:
@@ -108,37 +155,62 @@ def immersed(hull: Hull, afloat: Afloat) -> Immersed:
     With the origin of each section on its own waterline, the closing edge along the water adds nothing to area and
     first moments, so the clipped edges of the outline are enough whatever the number of openings.
     """
-    level = afloat.level(hull.x, hull.length)[:, None]
-    slope = math.tan(afloat.list)
-    y, z = hull.y, hull.z - level
-    depth = z - y * slope
-    following = _next(depth)
-    inside, after = depth <= 0.0, following <= 0.0
-    crossing = inside != after
-    cut = np.where(crossing, depth / np.where(crossing, depth - following, 1.0), 0.0)
-    dy, dz = _next(y) - y, _next(z) - z
-    start = np.where(inside, 0.0, np.where(crossing, cut, 0.0))
-    stop = np.where(after, np.where(inside | crossing, 1.0, 0.0), np.where(crossing, cut, 0.0))
-    ya, za, yb, zb = y + start * dy, z + start * dz, y + stop * dy, z + stop * dz
-    cross = np.where(inside | after, ya * zb - yb * za, 0.0)
-    area = 0.5 * cross.sum(axis=1)
-    moment_y = ((ya + yb) * cross).sum(axis=1) / 6.0
-    moment_z = ((za + zb) * cross).sum(axis=1) / 6.0 + level[:, 0] * area
-    # Waterplane: going up through the surface opens at starboard (+), coming down closes at port (-).
-    sign = np.where(crossing, np.where(inside, 1.0, -1.0), 0.0)
-    edge = y + cut * dy
-    breadth, first, second = ((sign * edge**n).sum(axis=1) / n for n in (1, 2, 3))
-    w, x = hull.weights, hull.x
-    volume = float(w @ area)
-    plane = float(w @ breadth)
+    cut = _cut(hull.y, hull.z, afloat.level(hull.x, hull.length), math.tan(afloat.list))
+    w, wx, wxx = hull.weights
+    volume = float(w @ cut.area)
+    plane = float(w @ cut.breadth)
     if volume <= 0.0 or plane <= 0.0:
         nowhere = (math.nan, math.nan, math.nan)
         return Immersed(0.0, nowhere, 0.0, (math.nan, math.nan), 0.0, 0.0)
-    centre = (float(w @ (area * x)) / volume, float(w @ moment_y) / volume, float(w @ moment_z) / volume)
-    xf, yf = float(w @ (breadth * x)) / plane, float(w @ first) / plane
-    transverse = float(w @ second) - plane * yf**2
-    longitudinal = float(w @ (breadth * (x - xf) ** 2))
+    centre = (float(wx @ cut.area) / volume, float(w @ cut.moment_y) / volume, float(w @ cut.moment_z) / volume)
+    xf, yf = float(wx @ cut.breadth) / plane, float(w @ cut.first) / plane
+    transverse = float(w @ cut.second) - plane * yf**2
+    longitudinal = float(wxx @ cut.breadth) - plane * xf**2
     return Immersed(volume, centre, plane, (xf, yf), transverse, longitudinal)
+
+
+def station_error(hull: Hull, afloat: Afloat) -> tuple[float, float, float]:
+    """How well the stations follow the form along the length.
+
+    Returns
+    -------
+    Relative standard uncertainty of volume and of KM (upright), and where (m forward of the aft perpendicular) most of
+    the latter comes from.
+
+    Notes
+    -----
+    The doubts of `reduction.lengthwise.Lengthwise` for areas, moments and waterplane together; and where a section
+    stands clear of the water beside one that does not, the end of the waterline may lie anywhere between the two: a
+    rectangular distribution over the spacing, times what the immersed one holds.
+    """
+    upright = afloat.moved(listed=-afloat.list)
+    level = upright.level(hull.x, hull.length)
+    cut = _cut(hull.y, hull.z, level, 0.0)
+    body = immersed(hull, upright)
+    if body.volume <= 0.0:
+        return 0.0, 0.0, math.nan
+    km = body.centre[2] + body.bm
+    doubts = np.vstack([hull.stations.doubts(), _emerging(hull, cut.area)])
+    volume = doubts @ cut.area / body.volume
+    metacentre = doubts @ (cut.moment_z + cut.second - km * cut.area) / body.volume / km
+    place = math.nan
+    if doubts.size:
+        row = np.abs(doubts[int(np.argmax(np.abs(metacentre)))])
+        place = float(row @ hull.x / max(float(row.sum()), 1e-30))
+    return float(np.linalg.norm(volume)), float(np.linalg.norm(metacentre)), place
+
+
+def _emerging(hull: Hull, area: Array) -> Array:
+    """(k, s) rows for intervals in which the body comes out of the water."""
+    drawn = np.ptp(hull.y, axis=1) > 0.0
+    rows = []
+    for i in range(hull.x.size - 1):
+        for wet, dry in ((i, i + 1), (i + 1, i)):
+            if area[wet] > 0.0 and area[dry] <= 0.0 and drawn[dry]:
+                row = np.zeros(hull.x.size)
+                row[wet] = (hull.x[i + 1] - hull.x[i]) / math.sqrt(12.0)
+                rows.append(row)
+    return np.array(rows).reshape(-1, hull.x.size)
 
 
 def at_volume(hull: Hull, volume: float, start: Afloat) -> Afloat:
@@ -175,38 +247,6 @@ def cross_curve(hull: Hull, start: Afloat, most: float = KN_RANGE) -> Callable[[
         levers.append(y * math.cos(heel) + z * math.sin(heel))
     spline = CubicSpline(np.concatenate([-heels[:0:-1], heels]), np.concatenate([-np.array(levers[:0:-1]), levers]))
     return lambda heel: np.asarray(spline(np.asarray(heel, dtype=float)), dtype=float)
-
-
-def parabola_weights(x: Array) -> Array:
-    """Weights that integrate values at uneven stations: on each interval the mean of the two parabolas through it.
-
-    Exact for polynomials of degree 2, of fourth order on smooth even stations, and without the saw-tooth that Simpson's
-    rule shows where the number of intervals is odd.
-
-    >>> w = parabola_weights(np.array([0.0, 1.0, 2.5, 3.0]))
-    >>> round(float(w @ np.array([0.0, 1.0, 2.5, 3.0]) ** 2), 12)
-    9.0
-    """
-    n = x.size
-    weights = np.zeros(n)
-    for i in range(n - 1):
-        triples = [t for t in (i - 1, i) if t >= 0 and t + 2 < n]
-        if not triples:
-            weights[i : i + 2] += 0.5 * (x[i + 1] - x[i])
-        for t in triples:
-            weights[t : t + 3] += _parabola(x[t : t + 3], float(x[i]), float(x[i + 1])) / len(triples)
-    return weights
-
-
-def _parabola(nodes: Array, low: float, high: float) -> Array:
-    """Integral from ``low`` to ``high`` of the three Lagrange parabolas on ``nodes``."""
-    shares = []
-    for k in range(3):
-        p, q = (nodes[j] for j in range(3) if j != k)
-        scale = (nodes[k] - p) * (nodes[k] - q)
-        whole = [(s - p) ** 2 * (2 * s + p - 3 * q) / 6.0 for s in (high, low)]
-        shares.append((whole[0] - whole[1]) / scale)
-    return np.array(shares)
 
 
 def _next(values: Array) -> Array:

@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from config.errors import BadInput, bad
+from config.plan import Hydrostatics
 from config.units import COVERAGE_95
 from reduction.afloat import Afloat
-from reduction.hull import immersed, make_hull
+from reduction.hull import immersed, make_hull, station_error
 from reduction.hydrostatics import FromOffsets, FromTable, Kn, Source
 from reduction.inputs import DayInputs
 from reduction.types import Floating
@@ -25,9 +26,11 @@ def own_accuracy(inputs: DayInputs, source: Source, at: Afloat) -> tuple[float, 
     values = inputs.plan.hydrostatics
     notes = []
     displacement, km = values.displacement_u95_percent, values.km_u95_percent
-    spread = (0.0, 0.0)
+    spread = along = (0.0, 0.0)
     if isinstance(source, FromOffsets) and inputs.tables.offsets is not None:
         spread = drawing_error(source, inputs, at)
+        along = station_error(source.hull, at)[:2]
+        notes += coarse_stations(values, source, at)
     if displacement is None or km is None:
         which = " and ".join(n for n, v in (("displacement", displacement), ("KM", km)) if v is None)
         notes.append(f"Hydrostatics state no interval for {which}; ±{100 * HYDROSTATICS_U95:g} % was taken at 95 %.")
@@ -40,7 +43,35 @@ def own_accuracy(inputs: DayInputs, source: Source, at: Afloat) -> tuple[float, 
         HYDROSTATICS_U95 if displacement is None else displacement / 100.0,
         HYDROSTATICS_U95 if km is None else km / 100.0,
     )
-    return math.hypot(base[0] / COVERAGE_95, spread[0]), math.hypot(base[1] / COVERAGE_95, spread[1]), notes
+    mass, metacentre = (math.hypot(base[i] / COVERAGE_95, spread[i], along[i]) for i in (0, 1))
+    return mass, metacentre, notes
+
+
+def coarse_stations(values: Hydrostatics, source: FromOffsets, at: Afloat) -> list[str]:
+    """Say where the stations are too coarse: what they leave open against the interval of the hydrostatics themselves.
+
+    Parameters
+    ----------
+    values : the intervals that the plan states for displacement and KM; 0.2 % stands in.
+    at : the waterline.
+    """
+    volume, metacentre, place = station_error(source.hull, at)
+    said = []
+    for what, u, stated in (
+        ("displacement", volume, values.displacement_u95_percent),
+        ("KM", metacentre, values.km_u95_percent),
+    ):
+        limit = HYDROSTATICS_U95 if stated is None else stated / 100.0
+        if u * COVERAGE_95 > limit:
+            word = "assumed" if stated is None else "stated"
+            said.append(f"{100 * u * COVERAGE_95:.2f} % of {what} ({100 * limit:g} % is {word})")
+    if not said:
+        return []
+    more = f"; most of it about x = {place:.1f} m" if math.isfinite(place) else ""
+    return [
+        f"The stations of offsets.csv are too far apart here: they leave {' and '.join(said)} open{more}. Give "
+        "stations between, and one at each knuckle."
+    ]
 
 
 def drawing_error(source: FromOffsets, inputs: DayInputs, at: Afloat) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from config.plan import Plan
 from config.sequence import movements, spell
 from config.tables import read_tables
 from config.units import COVERAGE_95, DEGREE, TONNE
-from quietheel.jobs.plan_advice import PlannedMovement, advice_on, lacks
+from quietheel.jobs.plan_advice import PlannedMovement, advice_on, coarse_offsets, lacks
 from quietheel.jobs.plan_slips import refused, slips
 from reduction.forecast import LEFT_BY_WIND_MEASURED, Forecast, forecast, gust_heel_density, heel_of, relative_u
 from reduction.moments import WindowState, window_states
@@ -98,7 +98,11 @@ def check_plan(folder: Path | str = ".") -> PlanCheck:
         wanted=(displacement, gm),
         weight_for_range_t=masses,
         day_s=len(steps) * (plan.settings.window_s + USUAL_LIFT_S),
-        advice=(*slips(plan, tables), *advice_on(plan, planned, starboard, port, forecasts, masses, known)),
+        advice=(
+            *slips(plan, tables),
+            *coarse_offsets(plan, tables),
+            *advice_on(plan, planned, starboard, port, forecasts, masses, known),
+        ),
         missing=(*refused(plan), *lacks(plan, tables)),
     )
     return check

@@ -6,11 +6,15 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from config.errors import BadInput
 from config.plan import Plan
 from config.sequence import positions
 from config.tables import Tables
-from config.units import DEGREE
+from config.units import DEGREE, TONNE
 from reduction.forecast import Forecast
+from reduction.hull import make_hull
+from reduction.hydrostatics import FromOffsets
+from reduction.two_routes import coarse_stations
 
 
 @dataclass(frozen=True)
@@ -132,3 +136,17 @@ def lacks(plan: Plan, tables: Tables) -> Iterator[str]:
         yield "limits: nothing to hold the lightship against, so no answer to 'did we pass?'"
     if not plan.schedule:
         yield "schedule: the time table of the day, with shore breaks"
+
+
+def coarse_offsets(plan: Plan, tables: Tables) -> Iterator[str]:
+    """Say where the stations of offsets.csv are too far apart at the displacement expected, even keel."""
+    length, displacement = plan.vessel.length_m, plan.vessel.displacement_t
+    if plan.hydrostatics.source != "offsets" or tables.offsets is None or length is None or displacement is None:
+        return
+    source = FromOffsets(make_hull(tables.offsets, length, plan.hydrostatics.plating))
+    try:
+        at = source.floating_at(displacement * TONNE, plan.hydrostatics.density_kg_m3)
+    except BadInput:
+        yield f"offsets.csv: the hull does not float at {displacement:g} t; look at its units, and at displacement_t"
+        return
+    yield from coarse_stations(plan.hydrostatics, source, at)

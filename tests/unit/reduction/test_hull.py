@@ -10,7 +10,8 @@ import pytest
 
 from config.hull_tables import OffsetsTable
 from reduction.afloat import Afloat
-from reduction.hull import Hull, at_volume, cross_curve, immersed, make_hull, parabola_weights
+from reduction.hull import Hull, at_volume, cross_curve, immersed, make_hull
+from reduction.lengthwise import parabola_weights
 
 BARS = 8000
 LENGTH, BREADTH, DEPTH, DRAUGHT = 60.0, 12.0, 8.0, 4.0

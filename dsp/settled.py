@@ -148,7 +148,10 @@ def more_seconds(
     while ratio * interval_after(model, high, dof, noise, step) > wanted:
         low, high = high, 2.0 * high
         if high > elapsed + 3600.0:
-            says = f"Not within an hour in this weather: interval now {u95 / DEGREE:.4f} deg."
+            says = (
+                f"The interval of {wanted / DEGREE:.3g} deg that is wanted (settings.wanted_heel_u95_deg) is out of "
+                f"reach within an hour in this weather: {u95 / DEGREE:.4f} deg now."
+            )
             return Needed(u95, wanted, float("inf"), says)
     for _ in range(8):
         middle = 0.5 * (low + high)

@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from config.plan import Plan
 from config.units import DEGREE
 from dsp.live import LiveLook, LiveView
@@ -14,7 +16,7 @@ from logger.daystate import DayState
 from logger.records import Quantity, Series
 from quietheel.jobs.day import make_day
 from quietheel.page.pulse import Pulse
-from quietheel.page.words import number_or_none
+from quietheel.page.words import number_or_none, span_words
 from quietheel.page.work import Worked
 
 LEARN_NS = 60_000_000_000
@@ -24,6 +26,8 @@ LONGEST_WAIT_S = 120.0
 CERTAIN_NS = 10_000_000_000
 """A check must speak against the open window for so long (day time) before it is shown: asked anew each second, even a
 clean window trips one now and then."""
+STALE_S = 5.0
+"""Without a reading of heel for so long, or for three of the fastest station's intervals, nothing is said of rest."""
 ENOUGH_HZ = 20.0
 """Of a faster station every second, third, ... reading is looked at: rest and roll need no more, and a look must be
 quick. The closed window is worked out from all of them."""
@@ -68,6 +72,11 @@ class Stillness:
         series = tuple(_thinned(one) for one in series if len(one))
         if not any(one.quantity is Quantity.HEEL for one in series):
             return Still("No heel comes in.", 0.0)
+        silent_s = _stale(series, now_ns)
+        if silent_s:
+            self._against = {}
+            opened = f" Window {state.open_window.label} is open." if state.open_window is not None else ""
+            return Still(f"No heel for {span_words(silent_s)}: whether she lies still is not known.{opened}", 0.0)
         live, epoch_ns = self._live(worked, min(int(one.time_ns[0]) for one in series), now_ns)
         day = make_day(self._plan, series, (), epoch_ns)
         window = state.open_window
@@ -116,6 +125,14 @@ def _said(look: LiveLook, elapsed_s: float | None, warning: str) -> Still:
         more=_spoken(needed.says),
         warning=warning,
     )
+
+
+def _stale(series: tuple[Series, ...], now_ns: int) -> float:
+    """Seconds since the newest reading of heel where that is too long for a word on rest; 0 where it is not."""
+    heel = [one for one in series if one.quantity is Quantity.HEEL]
+    spacing = min(float(np.median(np.diff(one.time_ns[-20:]))) * 1e-9 if len(one) > 1 else 0.0 for one in heel)
+    silent = (now_ns - max(int(one.time_ns[-1]) for one in heel)) * 1e-9
+    return silent if silent > max(STALE_S, 3.0 * spacing) else 0.0
 
 
 def _thinned(series: Series) -> Series:

@@ -78,6 +78,11 @@ class PlayClock:
         with self._lock:
             self._anchor(self.start_ns)
 
+    def finish(self) -> None:
+        """Go to the end of the day."""
+        with self._lock:
+            self._anchor(self.stop_ns)
+
     def _now(self) -> int:
         if self._paused:
             return self._day_ns

@@ -10,6 +10,7 @@ from rich.console import Console
 
 from config.folder import TestFolder
 from quietheel.page.view import DayView
+from quietheel.page.words import clock_of, heel_words, interval_words
 from quietheel.replay.source import ReplaySource
 
 PICTURES_A_SECOND = 2.0
@@ -35,7 +36,8 @@ def replay(
     ----------
     folder : the test folder.
     speed : seconds of the day for each second of the wall.
-    page : True serves the live page until interrupted; False shows the day in the terminal until it is over.
+    page : True serves the live page until interrupted; False shows the day in the terminal until it is over. Where the
+        output is no terminal nothing is waited for: every window and what the day came to, one a line.
     host, port, token, ready : see `quietheel.page.server.serve_page`; the token lets the page hold and speed the play.
     runs : only these runs; None for all.
     rehearse_in : a folder for new marks; None plays the marks of the record.
@@ -55,9 +57,39 @@ def replay(
         return
     from quietheel.terminal import watch_terminal
 
+    console = console or Console()
+    if rehearse_in is None and not console.is_terminal:
+        for line in day_in_lines(place, source):
+            console.print(line, markup=False, highlight=False, soft_wrap=True)
+        return
     watch_terminal(
         folder, source=source, period_s=1.0 / PICTURES_A_SECOND, console=console, until=lambda: source.clock.over
     )
+
+
+def day_in_lines(place: TestFolder, source: ReplaySource) -> list[str]:
+    """What a played day came to at its end, as lines: every window worked out, GM, time, people."""
+    source.clock.finish()
+    view = DayView(place, source)
+    try:
+        view.step()
+        view.wait()
+        view.step()
+        whole = view.whole()
+    finally:
+        view.close()
+    hours, day, gm = whole["day"]["utc_offset_h"], whole["day"], whole["gm"]
+    lines = [" · ".join(part for part in (day["vessel"], day["test"], day["place"]) if part)]
+    for one in reversed(whole["windows"]):
+        kind = "void" if one["void"] else one["verdict"] or "open"
+        u95 = f" ± {one['u95_deg']:.4f}" if one["u95_deg"] is not None else ""
+        at = clock_of(one["start_ms"], hours)
+        lines.append(
+            f"{at}  window {one['label']}: {heel_words(one['heel_deg'], 4)}{u95}, {kind}. {one['words']}".rstrip()
+        )
+    if gm["value_m"] is not None:
+        lines.append(f"GM {interval_words(gm['value_m'], gm['u95_m'])} m")
+    return [*lines, *(text for text in (gm["says"], whole["time"]["says"], whole["people"]["says"]) if text)]
 
 
 def play_through(folder: Path | str, *, step_s: float = 1.0, look: Callable[[DayView], None] | None = None) -> float:

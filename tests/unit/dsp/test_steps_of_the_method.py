@@ -334,6 +334,19 @@ def test_longer_windows_have_smaller_intervals() -> None:
     assert widths[3] / widths[2] == pytest.approx(1.0 / np.sqrt(2.0), rel=0.1)
 
 
+def test_an_interval_out_of_reach_is_named_with_its_setting() -> None:
+    from dsp.motion import MotionModel
+    from dsp.settled import more_seconds
+
+    hats = Hats.between(0.003, 0.07, 0.6)
+    model = MotionModel(hats, np.full(hats.node.size, 1e-8), 0.12, 0.03, 1e-7, 1e-12)
+    found = more_seconds(model, 60.0, 0.02 * DEG, 1e-5 * DEG, 10.0, 1e-12, 0.8)
+    assert found.more == float("inf")
+    assert "interval of 1e-05 deg that is wanted (settings.wanted_heel_u95_deg)" in found.says
+    assert "0.0200 deg now" in found.says
+    assert more_seconds(model, 60.0, 0.02 * DEG, 0.015 * DEG, 10.0, 1e-12, 0.8).says.endswith(" s more for 0.015 deg.")
+
+
 def test_what_was_learnt_once_serves_the_live_view_and_the_windows() -> None:
     day = day_of_two_levels()
     learnt = learnt_from(day)

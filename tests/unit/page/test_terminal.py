@@ -54,3 +54,15 @@ def test_a_played_day_ends_by_itself_in_the_terminal(folder: Path) -> None:
     replay(folder, 5000.0, page=False, console=Console(file=out, width=100, force_terminal=True, legacy_windows=False))
     assert "Merrowby" in out.getvalue()
     assert "3 windows" in out.getvalue().rpartition("\x1b[?1049l")[2]  # left on the screen once the day is over
+
+
+def test_a_day_played_into_a_pipe_is_the_answer_in_lines(folder: Path) -> None:
+    out = io.StringIO()
+    replay(folder, 1.0, page=False, console=Console(file=out, width=60))
+    lines = out.getvalue().splitlines()
+    assert lines[0].startswith("Merrowby")
+    windows = [line for line in lines if re.match(r"\d\d:\d\d:\d\d  window", line)]
+    assert [line.split("window ")[1][0] for line in windows] == ["0", "1", "2"]
+    assert all(re.search(r"° \w+ ± 0\.\d+, (fine|caution|rejected)\. ", line) for line in windows)
+    assert any(re.match(r"GM 1\.\d+ ± 0\.\d+ m", line) for line in lines)
+    assert "\x1b" not in out.getvalue()

@@ -8,6 +8,7 @@ import pytest
 
 from config.errors import BadInput
 from config.folder import TestFolder
+from logger.archive.reader import read_series
 from logger.events import EventLog
 from logger.marks import marked_windows
 from quietheel.jobs.marking import standing_void
@@ -286,3 +287,25 @@ def test_evidence_of_a_window_and_of_none(day: Path) -> None:
     assert view.window_detail("99") == "no such window"
     assert view.window_detail("../x") == "no such window"
     view.close()
+
+
+def test_without_new_readings_nothing_is_said_of_rest(tmp_path: Path) -> None:
+    made = page_day.make_day(tmp_path / "day", states=2)
+    place = TestFolder(made.folder)
+    newest = max(int(one.time_ns[-1]) for one in read_series(place.record) if str(one.quantity) == "heel")
+    now = [newest + 1_000_000_000]
+
+    class At:
+        def utc_ns(self) -> int:
+            return now[0]
+
+    view = DayView(place, TailSource(place, clock=At()))
+    view.step()
+    fresh = view.whole()["still"]
+    now[0] = newest + 124_000_000_000
+    view.step()
+    stale = view.whole()["still"]
+    view.close()
+    assert "No heel for" not in fresh["words"]
+    assert stale == {"words": "No heel for 2 min 04 s: whether she lies still is not known.", "part": 0.0}
+    assert "more" not in stale["words"]

@@ -58,7 +58,9 @@ def _families(look: Look) -> tuple[list[Scan], list[Array], list[float]]:
     """Return the scans, the start times (s since opening) and the stay of each family of templates."""
     seconds, length = look.seconds, look.length
     spacing = max(look.evidence.step, 1.5, length / 80.0)
-    edge = min(4.0, 0.1 * length)
+    # Nearer to an edge than half a roll period a step and a swing look alike, and it moves the mean by little.
+    half_roll = 0.5 * look.period if np.isfinite(look.period) else 0.0
+    edge = min(max(4.0, half_roll), 0.1 * length)
     families, starts, stays = [], [], []
     for stay in (float("inf"), *(s for s in STAYS if s + 2 * WALK < 0.7 * length)):
         last = length - edge - (0.0 if stay == float("inf") else stay)

@@ -84,6 +84,11 @@ class Now:
     notices: tuple[Notice, ...]
     """The last ones, oldest first."""
 
+    @property
+    def without_readings(self) -> tuple[StationNow, ...]:
+        """Stations that were to be read and have not given one reading."""
+        return tuple(station for station in self.stations if not station.readings)
+
     def as_dict(self) -> dict[str, object]:
         """Plain values, ready for JSON."""
         return asdict(self)

@@ -9,11 +9,14 @@ from pathlib import Path
 import numpy as np
 
 from config.stations import PlaybackSource
+from logger.archive.layout import list_runs
 from logger.archive.reader import read_series
 from logger.clock import SECOND, Clock
 from logger.records import Flag, Quantity, Series
 from logger.sources.source import SourceLost
 
+MOST_NAMED = 4
+"""Runs named, the newest ones, where one is not there."""
 STEP_S = 0.05
 """Readings of so long a stretch are handed over together."""
 
@@ -66,6 +69,8 @@ class Playback:
 
     async def run(self, opened: Callable[[], None]) -> None:
         """See `logger.sources.source.Source`; ends with the run."""
+        if not self._folder.is_dir():
+            raise SourceLost(f"no such run: {self._source.run}; {_runs_beside(self._folder)}")
         try:
             found = read_series(self._folder, repair=False)
         except OSError as error:
@@ -73,10 +78,10 @@ class Playback:
         stations = {series.station for series in found}
         name = self._station if self._station in stations else next(iter(stations), "") if len(stations) == 1 else ""
         played = [series for series in found if series.station == name]
+        if not stations:
+            raise SourceLost(f"the run {self._source.run} holds no readings")
         if not played:
-            raise SourceLost(
-                f"the run holds no station {self._station}; it holds {', '.join(sorted(stations)) or 'none'}"
-            )
+            raise SourceLost(f"the run holds no station {self._station}; it holds {', '.join(sorted(stations))}")
         opened()
         began = self._clock.monotonic_ns()
         first: int | None = None
@@ -88,3 +93,15 @@ class Playback:
             if ahead > STEP_S / 2:
                 await self._clock.sleep(max(ahead, STEP_S))
             self._play(one.quantity, one.value, self._clock.host_ns(due), one.flags)
+
+
+def _runs_beside(folder: Path) -> str:
+    """Say which runs could be meant: those beside it, and those of the record of the same test folder; finished ones."""
+    found = [
+        info.folder.relative_to(folder.parent).as_posix()
+        for place in (folder.parent, folder.parent / "record")
+        if place.is_dir()
+        for info in list_runs(place)
+        if not info.cut_off  # such as the one that is being recorded
+    ]
+    return f"there is {', '.join(found[-MOST_NAMED:])}" if found else "there is none beside it"

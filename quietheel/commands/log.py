@@ -12,6 +12,7 @@ import click
 from config.folder import TestFolder
 from logger.events import rfc3339
 from logger.live import Notice, Now
+from quietheel.cli import NEEDS_A_PERSON
 from quietheel.commands.common import folder_argument, talk
 from quietheel.jobs.logging import log
 from quietheel.jobs.plain import plain
@@ -24,10 +25,11 @@ from quietheel.jobs.plain import plain
 @folder_argument
 @click.option("--for", "for_s", type=click.FloatRange(min=0), default=None, metavar="SECONDS", help="Stop by itself.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a second on stdout.")
-def command(folder: Path, for_s: float | None, as_json: bool) -> None:
+def command(folder: Path, for_s: float | None, as_json: bool) -> int:
     """Record all stations of the plan until stopped. Start it when the gangway is pulled; leave it running.
 
     Readings are on disk within a second. After a crash or a flat battery nothing needs repairing: start it again.
+    Ends with 1 where a station of the plan gave no reading at all.
     """
     test = TestFolder(folder).plan().test
     today = dt.datetime.now(dt.timezone(dt.timedelta(hours=test.utc_offset_h))).date()
@@ -41,6 +43,10 @@ def command(folder: Path, for_s: float | None, as_json: bool) -> None:
         last = log(folder, for_s=for_s, say=_say, show=_line, every_s=10.0)
     if not as_json:
         click.echo(f"{last.run}: {last.rows_safe} readings on disk, sealed")
+    for station in last.without_readings:
+        said = f": {station.said}" if station.said else ""
+        talk(f"warning: not one reading from {station.name} ({station.source}){said}")
+    return NEEDS_A_PERSON if last.without_readings else 0
 
 
 def _say(notice: Notice) -> None:

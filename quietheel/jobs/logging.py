@@ -34,7 +34,7 @@ def log(
 
     Returns
     -------
-    The last state, once everything is sealed on disk.
+    The last state, once everything is sealed on disk; ``without_readings`` names stations that gave nothing at all.
 
     Raises
     ------

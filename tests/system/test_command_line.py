@@ -174,3 +174,15 @@ def test_the_readme_shows_the_verbs_as_they_are() -> None:
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     for verb in _VERBS:
         assert f"quietheel {verb}" in readme, verb
+
+
+def test_a_log_without_a_reading_needs_a_person(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "plan.toml").write_text(
+        '[[stations]]\nname = "aft"\nsource = { type = "playback", run = "last-week" }\n'
+        'channels = [{ quantity = "heel" }]\n',
+        encoding="utf-8",
+    )
+    assert run(["log", str(tmp_path), "--for", "1"]) == 1
+    heard = capsys.readouterr()
+    assert ": 0 readings on disk, sealed" in heard.out
+    assert "warning: not one reading from aft (last-week): no such run: last-week; there is none beside it" in heard.err

@@ -434,6 +434,31 @@ def test_every_station_of_a_run_is_played(tmp_path):
     assert all(count > 10 for count in run(main()))
 
 
+def test_a_run_that_is_not_there_is_named_with_those_that_are(tmp_path):
+    async def main():
+        async with Devices(1) as devices, recording(devices.plan(), tmp_path) as logger:
+            await until(lambda: logger.now().rows >= 5)
+        there = list_runs(tmp_path / "record")[0].name
+        (tmp_path / "empty").mkdir()
+        runs = {"s0": "no-such-run", "s1": "empty", "s2": f"record/{there}"}
+        plan = Plan(
+            stations=tuple(
+                Station(name=name, source=PlaybackSource(type="playback", run=played), channels=HEEL)
+                for name, played in runs.items()
+            )
+        )
+        async with recording(plan, tmp_path) as logger:
+            await until(lambda: all(station.said for station in logger.now().stations))
+            await until(lambda: logger.now().stations[2].readings > 0)
+            now = logger.now()
+        return there, {station.name: station.said for station in now.stations}, now.without_readings
+
+    there, said, silent = run(main())
+    assert f"no such run: no-such-run; there is record/{there}" in said["s0"]
+    assert "the run empty holds no readings" in said["s1"]
+    assert [station.name for station in silent] == ["s0", "s1"]
+
+
 def test_a_run_outside_the_folder_is_not_played(tmp_path):
     async def main():
         source = PlaybackSource(type="playback", run="../../somewhere")

@@ -3,7 +3,7 @@ import threading
 
 from rig import run
 
-from logger.channel import CHUNK_COST, ByteQueue
+from logger.channel import CHUNK_COST, ENOUGH, ByteQueue
 
 
 def test_everything_comes_out_in_order_with_its_stamp():
@@ -88,3 +88,12 @@ def test_a_queue_outlives_its_loop_without_harm():
 
     queue = run(main())
     queue.put(b"x", 1)
+
+
+def test_where_much_is_held_already_nothing_is_waited_for():
+    async def main():
+        queue = ByteQueue(gather_s=60.0)
+        queue.put(bytes(ENOUGH), 1)
+        assert len(await asyncio.wait_for(queue.take(), 5)) == 1
+
+    run(main())

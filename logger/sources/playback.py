@@ -96,7 +96,7 @@ class Playback:
 
 
 def _runs_beside(folder: Path) -> str:
-    """Say which runs could be meant: those beside it, and those of the record of the same test folder; finished ones."""
+    """Say which runs could be meant: finished ones beside it and in the record of the same test folder."""
     found = [
         info.folder.relative_to(folder.parent).as_posix()
         for place in (folder.parent, folder.parent / "record")

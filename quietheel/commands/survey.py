@@ -8,6 +8,7 @@ from typing import Literal
 
 import click
 
+from quietheel.cli import NEEDS_A_PERSON
 from quietheel.commands.common import counted, folder_argument, folder_option, json_option, print_json, talk
 from quietheel.commands.plan import paper_option
 from quietheel.jobs.surveying import import_survey, survey
@@ -23,12 +24,16 @@ def command() -> None:
 @command.command("totals", epilog="Example:  quietheel survey totals")
 @folder_argument
 @json_option
-def totals(folder: Path, as_json: bool) -> None:
-    """Totals as they come, against 2 % missing and 4 % surplus of lightship; spaces not yet seen."""
+def totals(folder: Path, as_json: bool) -> int:
+    """Totals as they come, against 2 % missing and 4 % surplus of lightship; spaces not yet seen.
+
+    Ends with 1 where more is missing or surplus than that.
+    """
     state = survey(folder)
+    beyond = NEEDS_A_PERSON if any(share > limit for _, share, limit in state.shares()) else 0
     if as_json:
         print_json(dataclasses.asdict(state) | {"shares": state.shares()})
-        return
+        return beyond
     sums = state.totals
     for what, kilograms in (
         ("to come off", sums.off),
@@ -42,6 +47,8 @@ def totals(folder: Path, as_json: bool) -> None:
         verdict = "within" if share <= limit else "beyond"
         source = "IACS Recommendation 31; more may be allowed on small vessels"
         click.secho(f"{what}: {share:.2%} of lightship, {verdict} {limit:.0%} ({source})", fg=colour)
+    if not state.shares():
+        talk("not held against 2 % missing and 4 % surplus: the plan gives no [vessel.lightship] to compare with")
     for space, lines in sorted(state.by_space.items()):
         click.echo(f"  {space}: {lines} line{'s' if lines > 1 else ''}")
     for space in state.not_surveyed:
@@ -50,6 +57,7 @@ def totals(folder: Path, as_json: bool) -> None:
         click.secho(f"not confirmed by a second person: {item}", fg="yellow")
     for note in state.notes:
         talk(f"assumed: {note}")
+    return beyond
 
 
 @command.command("import", epilog="Example:  quietheel survey import tablet.csv")

@@ -43,8 +43,8 @@ def survey_form(plan: Plan, spaces: Sequence[str] = ()) -> Document:
     columns = (
         Column("item", weight=2.4),
         Column("off, on, move", weight=0.9),
-        Column("mass, kg", weight=0.8),
-        Column("give or take, kg", weight=0.8),
+        Column("mass, t", weight=0.8),
+        Column("give or take, t", weight=0.8),
         Column("x, m", weight=0.7),
         Column("y, m", weight=0.7),
         Column("z, m", weight=0.7),
@@ -69,9 +69,9 @@ def survey_form(plan: Plan, spaces: Sequence[str] = ()) -> Document:
         for number, space in enumerate(spaces or USUAL_SPACES, start=1)
     )
     where = (
-        "x forward of the aft perpendicular, y to starboard (port is minus), z above the baseline; a frame number or a "
+        "Masses in tonnes, as in survey.csv: 12.5 kg is 0.0125 t. x forward of the aft perpendicular, y to starboard "
+        "(port is minus), z above the baseline; a frame number or a deck height may be written instead and worked out later."
     )
-    where += "deck height may be written instead and worked out later."
     return _form(plan, "Deadweight survey", (Paragraph(where, "note"), Paragraph(ABANDON, "note")), pages)
 
 

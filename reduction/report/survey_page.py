@@ -17,8 +17,8 @@ from reduction.report.html import environment, template_text
 LABELS = {
     "item": "item",
     "action": "what happens to it",
-    "mass_t": "mass, kg",
-    "mass_u95_t": "give or take, kg",
+    "mass_t": "mass, t",
+    "mass_u95_t": "give or take, t",
     "x_m": "x, m forward of aft perpendicular",
     "y_m": "y, m to starboard (port is minus)",
     "z_m": "z, m above baseline",
@@ -34,8 +34,8 @@ LABELS = {
 }
 """What stands over each box; a column of the table that is not here keeps its own name."""
 ACTIONS = {"off": "comes off", "on": "goes on", "move": "is moved"}
-KILOGRAMS = {"mass_t": 0.001, "mass_u95_t": 0.001}
-"""Columns typed in kilograms and written in tonnes."""
+MASSES = frozenset({"mass_t", "mass_u95_t"})
+"""Typed in tonnes, as on paper and in survey.csv; said in kilograms beside the box."""
 NEEDED = frozenset({"item", "mass_t", "x_m", "y_m", "z_m", "to_x_m", "to_y_m", "to_z_m"})
 
 
@@ -86,7 +86,6 @@ def _column(name: str, kind: str) -> dict[str, object]:
         "kind": kind,
         "needed": name in NEEDED,
         "only_move": name.startswith("to_"),
-        "positive": name in KILOGRAMS,
-        "factor": KILOGRAMS.get(name, 1.0),
+        "mass": name in MASSES,
         "choices": [{"value": value, "label": label} for value, label in choices.items()],
     }

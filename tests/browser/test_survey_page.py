@@ -43,7 +43,7 @@ def test_an_item_typed_comes_out_as_a_line_of_the_survey(browser: Browser, tmp_p
     assert "needed" in str(browser.run("document.querySelector('#rows').textContent"))
     for label, value in (
         ("item", 'anchor, "spare"'),
-        ("mass, kg", "912,5"),
+        ("mass, t", "0,9125"),
         ("x, m forward of aft perpendicular", "44.0"),
         ("y, m to starboard (port is minus)", "-1.5"),
         ("z, m above baseline", "5.2"),
@@ -53,6 +53,7 @@ def test_an_item_typed_comes_out_as_a_line_of_the_survey(browser: Browser, tmp_p
         ("moved to z, m", "5.5"),
     ):
         browser.run(fill(label, value))
+    assert browser.run("document.querySelector('#rows .hint:not(:empty)').textContent") == "= 912.5 kg"
     browser.run("document.querySelector('input[name=seen][value=done]').click()")
     browser.run("document.querySelectorAll('#spaces button')[2].click()")
     browser.run("document.querySelector('input[name=seen][value=shut]').click()")

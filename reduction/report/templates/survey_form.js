@@ -2,7 +2,7 @@
 // The deadweight survey on a tablet: everything stays in this page and in the browser's own store until it is saved to a
 // file. Text a person types only ever becomes text, never markup.
 const form = JSON.parse(document.body.dataset.form);
-const store = "quietheel survey " + form.key;
+const store = "quietheel survey in tonnes " + form.key;
 const SEEN = "space seen";
 const SHUT = "not opened";
 const TO_DO = "still to do";
@@ -37,14 +37,20 @@ function wrong(column, row) {
   const value = String(row[column.name] ?? "").trim();
   if (value === "") return wanted(column, row) ? "needed" : "";
   if (column.kind === "number" && !isNumber(value)) return "not a number";
-  if (column.positive && number(value) < 0) return "not below 0";
+  if (column.mass && number(value) < 0) return "not below 0";
   return "";
+}
+
+// A scale reads kilograms: what the tonnes come to, so that a slip of a thousand is seen at once.
+function inKilograms(column, row) {
+  const value = row[column.name] ?? "";
+  return column.mass && isNumber(value) ? "= " + Number((number(value) * 1000).toPrecision(10)) + " kg" : "";
 }
 
 const faults = (row) => form.columns.filter((column) => wrong(column, row)).length;
 const tonnes = (rows) => rows.reduce((sum, row) => {
   if (row.action === "move" || !isNumber(row.mass_t)) return sum;
-  return sum + (row.action === "on" ? 1 : -1) * number(row.mass_t) / 1000;
+  return sum + (row.action === "on" ? 1 : -1) * number(row.mass_t);
 }, 0);
 
 function word(space) {
@@ -101,7 +107,8 @@ function field(space, row, column) {
   const hint = make("span", "", { class: "fault" });
   const show = () => {
     const fault = wrong(column, row);
-    hint.textContent = fault;
+    hint.className = fault ? "fault" : "hint";
+    hint.textContent = fault || inKilograms(column, row);
     if (fault) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
   };
   show();
@@ -150,14 +157,11 @@ function add() {
 
 const quoted = (text) => (/[",\r\n]/.test(text) ? '"' + text.replaceAll('"', '""') + '"' : text);
 
-// Typed in kilograms, written in tonnes; ten digits are more than any scale has.
-const written = (column, value) => (column.factor === 1 ? number(value) : Number((number(value) * column.factor).toPrecision(10)));
-
 function cell(column, space, row) {
   if (column.name === "space") return quoted(space.name);
   if (column.only_move && row.action !== "move") return "";
   const value = String(row[column.name] ?? "").trim();
-  return quoted(column.kind === "number" && isNumber(value) ? String(written(column, value)) : value);
+  return quoted(column.kind === "number" && isNumber(value) ? String(number(value)) : value);
 }
 
 function csv() {
@@ -206,10 +210,6 @@ function load(text) {
     if (row.action === "not surveyed") {
       if (row.item !== TO_DO) { space.seen = "shut"; space.why = row.note || ""; }
       continue;
-    }
-    for (const column of form.columns) {
-      const value = row[column.name] ?? "";
-      if (column.factor !== 1 && isNumber(value)) row[column.name] = String(Number((number(value) / column.factor).toPrecision(10)));
     }
     space.rows.push(row);
   }

@@ -8,6 +8,7 @@ import pytest
 
 from config.errors import BadInput
 from config.survey_table import read_survey
+from quietheel.cli import run
 from quietheel.jobs.new import new
 from quietheel.jobs.surveying import import_survey
 
@@ -30,3 +31,24 @@ def test_a_form_that_nobody_filled_in_is_told_so(tmp_path: Path) -> None:
     (tmp_path / "tablet.csv").write_text(FORM.splitlines()[0] + "\n", encoding="utf-8")
     with pytest.raises(BadInput, match="no line filled in"):
         import_survey(folder, tmp_path / "tablet.csv")
+
+
+@pytest.mark.parametrize(("mass", "code"), [(3.0, 0), (5.0, 1)])
+def test_totals_beyond_the_limits_need_a_person(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], mass: float, code: int
+) -> None:
+    lightship = "[vessel.lightship]\nmass_t = 100.0\nvcg_m = 4.0\nlcg_m = 20.0\n"
+    (tmp_path / "plan.toml").write_text(lightship, encoding="utf-8")
+    (tmp_path / "survey.csv").write_text(FORM.replace("0.35", str(mass)), encoding="utf-8")
+    assert run(["survey", "totals", str(tmp_path)]) == code
+    assert ("beyond 4%" in capsys.readouterr().out) == bool(code)
+    assert run(["survey", "totals", str(tmp_path), "--json"]) == code
+
+
+def test_totals_without_a_lightship_say_that_nothing_was_compared(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "plan.toml").write_text("", encoding="utf-8")
+    (tmp_path / "survey.csv").write_text(FORM, encoding="utf-8")
+    assert run(["survey", "totals", str(tmp_path)]) == 0
+    assert "the plan gives no [vessel.lightship]" in capsys.readouterr().err

@@ -94,6 +94,18 @@ def test_survey_form_is_one_page_a_space(plan: Plan) -> None:
     assert len(survey_form(plan).sections) >= 10
 
 
+def test_masses_are_in_tonnes_on_paper_on_the_tablet_and_in_the_table(plan: Plan) -> None:
+    form = survey_form(plan, ("Forecastle",))
+    table = next(block for block in form.sections[0].blocks if isinstance(block, Table))
+    titles = [column.title for column in table.columns]
+    assert {"mass, t", "give or take, t"} <= set(titles)
+    assert not any("kg" in title for title in titles)
+    assert "12.5 kg is 0.0125 t" in " ".join(block.text for block in form.front)
+    page = survey_html(plan, ("Forecastle",))
+    assert "mass, t" in page
+    assert "mass, kg" not in page
+
+
 def test_survey_page_carries_every_column_of_the_table_and_no_hostile_markup(plan: Plan) -> None:
     page = survey_html(plan, ("</body><script>alert(1)</script>",))
     assert page.count("<script") == 1 and "alert(1)</script>" not in page

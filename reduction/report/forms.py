@@ -70,7 +70,8 @@ def survey_form(plan: Plan, spaces: Sequence[str] = ()) -> Document:
     )
     where = (
         "Masses in tonnes, as in survey.csv: 12.5 kg is 0.0125 t. x forward of the aft perpendicular, y to starboard "
-        "(port is minus), z above the baseline; a frame number or a deck height may be written instead and worked out later."
+        "(port is minus), z above the baseline; a frame number or a deck height may be written instead and worked out "
+        "later."
     )
     return _form(plan, "Deadweight survey", (Paragraph(where, "note"), Paragraph(ABANDON, "note")), pages)
 

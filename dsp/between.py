@@ -1,8 +1,7 @@
 """Differences between windows of one state of the weights: what changes slower than a window.
 
 Two windows in which the weights stand alike should show one heel. What they differ by, beyond motion inside them,
-is slow change of the air, of the moorings, of a zero; and where wind is measured it shows the wind's coefficient at the
-lowest frequencies, where hull and mast feel the same.
+is slow change of the air, which where no wind is measured nothing else shows; `dsp.day` asks for it only there.
 """
 
 from __future__ import annotations
@@ -45,44 +44,37 @@ def differences(windows: list[Evaluated], grid: Grid, alignment: Alignment, low:
 
     Parameters
     ----------
-    windows : those that passed their checks.
+    windows : those that passed their checks, of a day without measured wind.
     """
     grouped = [one for one in windows if one.span.group]
-    kept = _agreeing(grouped, low)
+    kept = _agreeing(grouped)
     if len(kept) - len({one.span.group for one in kept}) < 1:
         return None
     names = sorted({one.span.group for one in kept})
     member = np.array([[one.span.group == name for name in names] for one in kept], dtype=np.float64)
     turned = np.linalg.qr(member, mode="complete")[0][:, len(names) :].T
     middle = np.array([0.5 * (one.span.start + one.span.stop) - alignment.centre for one in kept])
-    value = np.array([one.fitted.mean + float(one.fitted.weight @ one.wind_part) for one in kept])
+    value = np.array([one.fitted.mean for one in kept])
     rest = np.array([one.fitted.variance_roll + one.fitted.variance_noise for one in kept])
     fixed = np.diag(rest + alignment.wander_u**2) + alignment.drift_u**2 * np.outer(middle, middle)
-    count = low.regressors.shape[1]
-    pressure = np.array([one.fitted.weight @ low.regressors[one.index] for one in kept]).reshape(len(kept), count)
     whole = window_covariance(kept, grid)
     nodes = kept[0].model.hats.low
     above = np.tensordot(low.fit.density[nodes:], whole[nodes:], axes=1)
     return Contrast(
         value=turned @ value,
-        pressure=turned @ pressure,
+        pressure=np.zeros((turned.shape[0], 0)),
         hats=np.array([turned @ one @ turned.T for one in whole[:nodes]]),
         fixed=turned @ (fixed + above) @ turned.T,
         own=False,
     )
 
 
-def _agreeing(windows: list[Evaluated], low: LowHeel) -> list[Evaluated]:
+def _agreeing(windows: list[Evaluated]) -> list[Evaluated]:
     """Leave out windows far off the median of their group."""
     kept = []
     for one in windows:
         alike = [w.fitted.mean for w in windows if w.span.group == one.span.group]
-        gust = (
-            float(np.sqrt(low.fit.coefficient_covariance[0, 0])) * abs(one.pressure)
-            if low.fit.coefficient.size
-            else 0.0
-        )
         away = abs(one.fitted.mean - float(np.median(alike)))
-        if len(alike) > 1 and away < TOO_FAR * float(np.hypot(np.sqrt(2.0 * one.fitted.variance), gust)):
+        if len(alike) > 1 and away < TOO_FAR * float(np.sqrt(2.0 * one.fitted.variance)):
             kept.append(one)
     return kept

@@ -160,7 +160,13 @@ def _asked(
 def _refined(
     prepared: Prepared, found: list[Evaluated | str], asked: list[tuple[Check, ...]], model: DayModel
 ) -> tuple[list[Evaluated | str], DayModel]:
-    """Learn from differences between windows of one state that no check rejected, and evaluate again, in ``found``."""
+    """Learn slow change of the air from windows of one state that no check rejected, and evaluate again, in ``found``.
+
+    Only where the wind is not measured. Where it is, windows of one state that differ by more than the day's motion
+    were more likely held or shifted than restless, and would pass for the day's habit (docs/decisions, 0061).
+    """
+    if model.low.fit.coefficient.size:
+        return found, model
     clean = [
         one
         for one, said in zip(found, asked, strict=True)

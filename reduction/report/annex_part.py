@@ -38,13 +38,14 @@ def evidence_section(answer: Answer) -> Section:
         spoke = [c for c in point.checks if c.verdict != "fine"]
         if spoke:
             blocks.append(checks_table(point, spoke))
-        for name, _, check in (one for one in pictures if one[1] is point):
-            caption = f"Window {point.label}, {reason_words(check.code)}. {check.says}"
-            blocks.append(Figure(name, caption, f"Curves over the window behind this finding: {check.says}"))
+    # Pictures last: what cannot be broken would leave holes between the tables.
+    for name, point, check in pictures:
+        caption = f"Window {point.label}, {reason_words(check.code)}. {check.says}"
+        blocks.append(Figure(name, caption, f"Curves over the window behind this finding: {check.says}"))
     title = "Annex A. Evidence of the checks"
     if not blocks:
         return Section("evidence", title, (Paragraph("No check spoke against any window."),))
-    return Section("evidence", title, tuple(blocks), new_page=True)
+    return Section("evidence", title, tuple(blocks))
 
 
 def checks_table(point: WindowPoint, checks: list[Check]) -> Table:
@@ -68,12 +69,6 @@ def checks_table(point: WindowPoint, checks: list[Check]) -> Table:
 def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
     """What each station sent and what it gives alone, window by window, with hand readings and confirmations."""
     blocks: list[Block] = []
-    if any(traces.windows.values()):
-        caption = (
-            "Readings of every window less their mean, one line a window, stations over one another, all on one scale."
-        )
-        alt = "One line for each window: the heel of each station about its mean against seconds."
-        blocks.append(Figure("windows-close-up", caption, alt))
     if traces.raw:
         rows: list[tuple[Cell, ...]] = [
             (
@@ -94,6 +89,13 @@ def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
         )
         note = "As recorded, signs and scale corrected, nothing left out. The readings themselves are under record/."
         blocks.append(Table("Raw readings in each window", columns, tuple(rows), note, small=True))
+    if any(traces.windows.values()):
+        caption = (
+            "Readings of every window less their mean, one line a window, stations over one another, all on one scale; "
+            "beside it each further station less the first one, on a scale of its own."
+        )
+        alt = "One line for each window: the heel of each station about its mean against seconds."
+        blocks.append(Figure("windows-close-up", caption, alt))
     windows = answer.day.windows if answer.day is not None else ()
     if windows:
         blocks.append(stations_table(windows))
@@ -103,7 +105,7 @@ def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
             blocks.append(hand_table(hand))
     if not blocks:
         blocks.append(Paragraph("No readings are in this folder; only their results."))
-    return Section("readings", "Annex B. Readings window by window", tuple(blocks), new_page=True)
+    return Section("readings", "Annex B. Readings window by window", tuple(blocks))
 
 
 def stations_table(windows: tuple[WindowHeel, ...]) -> Table:

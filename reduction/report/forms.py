@@ -25,7 +25,9 @@ USUAL_SPACES = (
     "Funnel, casing, masts, cranes",
 )
 """Where deadweight usually hides, for a plan that names no spaces (common practice)."""
-LINES_ON_A_FORM = 20
+LINES_ON_A_FORM = 30
+LINES_ON_THE_FIRST = 22
+"""What fills a Letter sheet, the shorter of the two, without running over; the first one carries the heading too."""
 SWINGS = 5
 """Swings read at a pendulum in each window: both ends of each, so that the mean is of whole swings."""
 CALLS = ("lines slack and drooping", "fenders or tug clear", "crane stowed", "all mustered", "decks quiet")
@@ -59,7 +61,7 @@ def survey_form(plan: Plan, spaces: Sequence[str] = ()) -> Document:
                 Table(
                     "Everything here that is not lightship, and everything missing that is",
                     columns,
-                    blank(columns),
+                    blank(columns, LINES_ON_A_FORM if number > 1 else LINES_ON_THE_FIRST),
                     tall=True,
                 ),
                 Bullets(("nothing found in this space", "not opened, because:"), "boxes"),
@@ -138,7 +140,7 @@ def roll_call(plan: Plan) -> Document:
     return _form(plan, "Roll call", (Paragraph(how, "note"),), (page, *moved))
 
 
-def blank(columns: tuple[Column, ...], lines: int = LINES_ON_A_FORM) -> tuple[tuple[Cell, ...], ...]:
+def blank(columns: tuple[Column, ...], lines: int) -> tuple[tuple[Cell, ...], ...]:
     """Empty lines to write on."""
     return tuple(("",) * len(columns) for _ in range(lines))
 

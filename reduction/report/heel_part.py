@@ -33,7 +33,7 @@ def gm_section(answer: Answer) -> Section:
 
 PLOT_CAPTION = (
     "Tangent of heel against moment to starboard, and below it what each window is off the carried fit, with its 95 % "
-    "bar. Filled: used. Hollow: not used. ● fine, ▲ caution, ✕ rejected."
+    "bar; dashed: the other fit. Filled: used. Hollow: not used. ● fine, ▲ caution, ✕ rejected."
 )
 METHOD_COLUMNS = (
     Column("method", weight=1),

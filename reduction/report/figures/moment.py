@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from config.units import COVERAGE_95, DEGREE, TONNE
+from dsp.types import Array
 from reduction.report.document import Picture
 from reduction.report.figures.canvas import (
     ACCENT,
@@ -59,10 +61,24 @@ def _points(axes: Axes, gm: GmResult, displacement: float, look: Look) -> None:
         slope = 1.0 / (gm.line.value * displacement)
         tangent = math.tan(_list(gm)) + reach * slope
         line, curve = ("line", "curve") if look.narrow else ("straight line, GM", "true curve, GM")
-        axes.plot(reach / TONNE, tangent, color=ACCENT, label=f"{line} {gm.line.value:.3f} m")
-        if gm.curve.value is not None:
-            carried = ", carried on" if gm.carried == "curve" else ""
-            axes.plot([], [], " ", label=f"{curve} {gm.curve.value.value:.3f} m{carried}")
+        fitted = true_curve(gm)
+        carried_on = ", carried on"
+        axes.plot(
+            reach / TONNE,
+            tangent,
+            color=ACCENT,
+            linestyle="--" if fitted is not None and gm.carried == "curve" else "-",
+            label=f"{line} {gm.line.value:.3f} m{carried_on if gm.carried == 'line' else ''}",
+        )
+        if fitted is not None and gm.curve.value is not None:
+            axes.plot(
+                reach / TONNE,
+                np.tan(fitted(reach)),
+                color=INK,
+                linewidth=0.9,
+                linestyle="-" if gm.carried == "curve" else "--",
+                label=f"{curve} {gm.curve.value.value:.3f} m{carried_on if gm.carried == 'curve' else ''}",
+            )
     for point in points:
         tone = verdict_tone(point.verdict)
         axes.plot(
@@ -93,6 +109,48 @@ def _points(axes: Axes, gm: GmResult, displacement: float, look: Look) -> None:
         axes.legend(loc="upper left", handlelength=1.6)
 
 
+def true_curve(gm: GmResult) -> Callable[[Array], Array] | None:
+    """Heel (rad) of the true curve over moment (kg m): a cubic through what the fit gives at each window.
+
+    None without a curve. The righting arm bends with the cube of heel, which a cubic follows to far below a hair's
+    breadth of the drawing.
+    """
+    found = [p for p in gm.points if math.isfinite(p.heel) and math.isfinite(p.residual_curve)]
+    moments = np.array([p.moment for p in found])
+    degree = min(3, np.unique(moments).size - 1)
+    if gm.curve.value is None or degree < 1:
+        return None
+    fitted = np.polynomial.Polynomial.fit(moments, [p.heel - p.residual_curve for p in found], degree)
+    return lambda moment: np.asarray(fitted(moment), dtype=float)
+
+
+def _other_fit(axes: Axes, gm: GmResult, look: Look) -> None:
+    """The fit that is not carried on, as it lies off the carried one."""
+    both = [p for p in gm.points if math.isfinite(p.residual_curve) and math.isfinite(p.residual_line)]
+    moments = np.array([p.moment for p in both])
+    degree = min(3, np.unique(moments).size - 1)
+    if gm.curve.value is None or degree < 1:
+        return
+    apart = [p.residual_curve - p.residual_line for p in both]  # line less curve
+    sign, colour, name = (1.0, ACCENT, "straight line") if gm.carried == "curve" else (-1.0, INK, "true curve")
+    fitted = np.polynomial.Polynomial.fit(moments, [sign * value for value in apart], degree)
+    reach = np.linspace(moments.min(), moments.max(), 200)
+    axes.plot(reach / TONNE, 1e3 * fitted(reach) / DEGREE, color=colour, linestyle="--", linewidth=0.9)
+    places = np.unique(moments)
+    widest = places.size - 2 - int(np.argmax(np.diff(places)[::-1].round()))  # the last of equal gaps: clear of windows
+    at = 0.5 * float(places[widest] + places[widest + 1])
+    axes.annotate(
+        name,
+        (at / TONNE, 0.0),
+        (0, -8 if fitted(at) >= 0.0 else 8),  # across from the curve itself
+        textcoords="offset points",
+        ha="center",
+        va="center",
+        fontsize=look.font,
+        color=colour,
+    )
+
+
 def _places(points: list[WindowPoint]) -> list[tuple[float, float, str]]:
     """Put labels of windows at the same moment side by side instead of on one another."""
     seen: dict[int, int] = {}
@@ -113,7 +171,8 @@ def _residuals(axes: Axes, gm: GmResult, look: Look) -> None:
     curve = gm.carried == "curve"
     bare(axes, x="moment to starboard, t m", y="off the " + ("curve" if curve else "line") + ",\n0.001 degrees")
     axes.grid(True, axis="y")
-    axes.axhline(0, color=ACCENT, linewidth=1.0)
+    axes.axhline(0, color=INK if curve else ACCENT, linewidth=1.0)
+    _other_fit(axes, gm, look)
     finite: list[float] = []
     for point in gm.points:
         residual = point.residual_curve if curve else point.residual_line

@@ -64,40 +64,76 @@ def _two_lines(name: str) -> str:
 
 
 def window_close_up(traces: Traces, points: tuple[WindowPoint, ...]) -> Picture:
-    """Draw the readings of every window less their mean, one line of paper a window, all on one scale."""
+    """Draw the readings of every window less their mean, one line of paper a window, all on one scale.
+
+    Stations that agree hide one another; so each one's difference from the first stands beside it, on its own scale.
+    """
     shown = [p for p in points if traces.windows.get(p.label)]
-    reach = [float(np.ptp(e.mean)) for p in shown for e in traces.windows[p.label]]
-    pitch = max(float(np.quantile(reach, 0.9)) if reach else 0.0, 1e-9) / DEGREE
+    levels = {
+        p.label: [(e.time, (e.mean - float(e.mean.mean())) / DEGREE) for e in traces.windows[p.label]] for p in shown
+    }
+    apart = {label: _differences(lines) for label, lines in levels.items()}
+    two = any(apart.values())
 
     def draw(figure: Figure, look: Look) -> None:
-        axes = figure.subplots()
-        for row, point in enumerate(shown):
-            start = (point.start_ns - traces.epoch_ns) / 1e9
-            axes.axhline(-row * pitch, color=RULE, linewidth=0.5)
-            for number, envelope in enumerate(traces.windows[point.label]):
-                axes.plot(
-                    envelope.time - start,
-                    (envelope.mean - float(envelope.mean.mean())) / DEGREE - row * pitch,
-                    color=STATION_COLOURS[number % len(STATION_COLOURS)],
-                    linestyle=STATION_DASHES[number % len(STATION_DASHES)],
-                    linewidth=0.7,
-                    label=short(envelope.station) if row == 0 else "_",
-                )
-        bare(axes, x="s from window opened")
-        axes.spines["left"].set_visible(False)
-        axes.set_yticks([-row * pitch for row in range(len(shown))])
-        axes.set_yticklabels([f"{short(p.label, 12)} {SHAPE[verdict_tone(p.verdict)]}" for p in shown])
-        for label, point in zip(axes.get_yticklabels(), shown, strict=True):
-            label.set_color(TONE_COLOUR[verdict_tone(point.verdict)])
-        axes.tick_params(axis="y", length=0)
-        axes.set_ylim(-(len(shown) - 0.3) * pitch, 0.7 * pitch)
-        _scale_bar(axes, pitch, look)
-        handles, labels = axes.get_legend_handles_labels()
+        shape = (2, 1) if look.narrow else (1, 2)
+        ratios = {"height_ratios": (1.0, 1.0)} if look.narrow else {"width_ratios": (1.5, 1.0)}
+        panels = figure.subplots(*shape, **ratios) if two else [figure.subplots()]
+        _rows(panels[0], traces, shown, levels, look, first=0)
+        if two:
+            _rows(panels[1], traces, shown, apart, look, first=1)
+            name = short(traces.windows[shown[0].label][0].station, 16)
+            panels[0].set_title("each station")
+            panels[1].set_title(f"less {name}")
+        handles, labels = panels[0].get_legend_handles_labels()
         if len(labels) > 1:
             figure.legend(handles, labels, loc="outside upper left", ncols=2 if look.narrow else 4)
 
     height = 0.9 + 0.42 * len(shown)
-    return picture("windows-close-up", draw, (7.2, height), (3.9, height))
+    return picture("windows-close-up", draw, (7.2, height), (3.9, 2.0 * height if two else height))
+
+
+Line = tuple[Array, Array]
+"""Time, s since the epoch, and heel in degrees."""
+
+
+def _differences(lines: list[Line]) -> list[Line]:
+    """Every further station less the first, at the times of the further one that the first covers."""
+    time, first = lines[0]
+    made = []
+    for other_time, other in lines[1:]:
+        inside = (other_time >= time[0]) & (other_time <= time[-1])
+        made.append((other_time[inside], other[inside] - np.interp(other_time[inside], time, first)))
+    return made
+
+
+def _rows(
+    axes: Axes, traces: Traces, shown: list[WindowPoint], lines: dict[str, list[Line]], look: Look, first: int
+) -> None:
+    """One row a window; ``first``: number of the station that the first line belongs to."""
+    reach = [float(np.ptp(heel)) for rows in lines.values() for _, heel in rows if heel.size]
+    pitch = max(float(np.quantile(reach, 0.9)) if reach else 0.0, 1e-9)
+    for row, point in enumerate(shown):
+        start = (point.start_ns - traces.epoch_ns) / 1e9
+        axes.axhline(-row * pitch, color=RULE, linewidth=0.5)
+        for number, (time, heel) in enumerate(lines[point.label], start=first):
+            axes.plot(
+                time - start,
+                heel - row * pitch,
+                color=STATION_COLOURS[number % len(STATION_COLOURS)],
+                linestyle=STATION_DASHES[number % len(STATION_DASHES)],
+                linewidth=0.7,
+                label=short(traces.windows[point.label][number].station) if row == 0 else "_",
+            )
+    bare(axes, x="s from window opened")
+    axes.spines["left"].set_visible(False)
+    axes.set_yticks([-row * pitch for row in range(len(shown))])
+    axes.set_yticklabels([f"{short(p.label, 12)} {SHAPE[verdict_tone(p.verdict)]}" for p in shown])
+    for label, point in zip(axes.get_yticklabels(), shown, strict=True):
+        label.set_color(TONE_COLOUR[verdict_tone(point.verdict)])
+    axes.tick_params(axis="y", length=0)
+    axes.set_ylim(-(len(shown) - 0.3) * pitch, 0.7 * pitch)
+    _scale_bar(axes, pitch, look)
 
 
 def _scale_bar(axes: Axes, pitch: float, look: Look) -> None:

@@ -89,6 +89,12 @@ def test_survey_form_is_one_page_a_space(plan: Plan) -> None:
     made = survey_form(plan, ("Forecastle", "Engine room", "Void 4"))
     for paper in ("a4", "letter"):
         assert pages_of(print_pdf(made, paper=paper)) == 3
+    # And it fills the page: five lines more run over on A4, the longer sheet.
+    longer = []
+    for section in made.sections:
+        blocks = [replace(b, rows=b.rows + b.rows[:5]) if isinstance(b, Table) else b for b in section.blocks]
+        longer.append(replace(section, blocks=tuple(blocks)))
+    assert pages_of(print_pdf(replace(made, sections=tuple(longer)), paper="a4")) == 6
     boxes = [b for s in made.sections for b in s.blocks if isinstance(b, Bullets)]
     assert all("not opened, because:" in b.items for b in boxes)
     assert len(survey_form(plan).sections) >= 10

@@ -76,9 +76,12 @@ def window_close_up(traces: Traces, points: tuple[WindowPoint, ...]) -> Picture:
     two = any(apart.values())
 
     def draw(figure: Figure, look: Look) -> None:
-        shape = (2, 1) if look.narrow else (1, 2)
-        ratios = {"height_ratios": (1.0, 1.0)} if look.narrow else {"width_ratios": (1.5, 1.0)}
-        panels = figure.subplots(*shape, **ratios) if two else [figure.subplots()]
+        if not two:
+            panels = [figure.subplots()]
+        elif look.narrow:
+            panels = list(figure.subplots(2, 1))
+        else:
+            panels = list(figure.subplots(1, 2, width_ratios=(1.5, 1.0)))
         _rows(panels[0], traces, shown, levels, look, first=0)
         if two:
             _rows(panels[1], traces, shown, apart, look, first=1)

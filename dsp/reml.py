@@ -28,10 +28,10 @@ ROUGHNESS = 0.7
 """Prior standard deviation of the change of log density from node to node (a factor 2 within a factor 1.6)."""
 
 
-SLOW, SLOW_AIR = 0.7, 2.5
+SLOW, SLOW_AIR = 0.7, 3.0
 """The same below the frequencies a stretch can show, relative to that: spectra of moored vessels level off there, but
 where the wind is not measured the slow change of the air may stand out. A wander of first order rises by a factor 9
-from node to node there, which is to be nothing unusual: ``0.7 * 2.5 * sqrt(ln 3 / ln 1.6)`` is 2.7, ``ln 9`` 2.2."""
+from node to node there, which is to be nothing unusual: ``0.7 * 3 * sqrt(ln 3 / ln 1.6)`` is 3.2, ``ln 9`` 2.2."""
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import gaussian_day
 import numpy as np
 import physical_day
+import physical_limit
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.special import stdtrit
@@ -17,9 +18,12 @@ from dsp.day import evaluate_day
 from dsp.types import Day, DayHeel
 from reduction.gm import reduce_gm
 from reduction.types import Maybe, Quantified, State
+from sim.kinds import make_kind
 
 Array = NDArray[np.float64]
 DEG = np.pi / 180.0
+SQRT3 = 3.0**0.5
+"""Three stations of independent scales."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,8 @@ class Case:
     bm: float
     limit: Array | None
     """(k,) rad2; None where no limit is known."""
+    scale_u: float
+    """Standard uncertainty of the scale of the combined stations, as their records have it."""
     kn: Callable[[Array], Array] | None = None
 
 
@@ -53,6 +59,8 @@ class Tally:
     gm: list[float] = field(default_factory=list)
     """Relative error of GM of each day."""
     gm_half: list[float] = field(default_factory=list)
+    gm_limit: list[float] = field(default_factory=list)
+    """Relative standard deviation of GM that the limit allows, no window spoilt; NaN where no limit is known."""
     clean: int = 0
     clean_rejected: int = 0
     spoilt: int = 0
@@ -66,7 +74,9 @@ def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
     if generator == "gaussian":
         day, truth = gaussian_day.make(kind, seed, measured_wind=wind)
         spoilt = tuple(k in truth.spoilt for k in range(len(day.windows)))
-        return Case(day, truth.moment, truth.heel, spoilt, truth.displacement, truth.gm, truth.bm, truth.limit)
+        return Case(
+            day, truth.moment, truth.heel, spoilt, truth.displacement, truth.gm, truth.bm, truth.limit, 0.0005 / SQRT3
+        )
     made = physical_day.make(kind, seed, measured_wind=wind)
     kn = None
     if made.kn:
@@ -74,7 +84,11 @@ def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
         both = CubicSpline(np.concatenate([-angle[::-1], [0.0], angle]) * DEG, np.concatenate([-arm[::-1], [0.0], arm]))
         kn = lambda heel: np.asarray(both(heel), dtype=np.float64)  # noqa: E731
     spoilt = tuple(bool(s) for s in made.spoilt)
-    return Case(made.day, made.moment, made.heel, spoilt, made.displacement, made.gm, made.bm, None, kn)
+    limit = None
+    if kind in ("breezy", "windy"):
+        limit = np.full(made.heel.size, physical_limit.limit_of(make_kind(kind, seed), wind))
+    scale_u = physical_day.SCALE_U / SQRT3
+    return Case(made.day, made.moment, made.heel, spoilt, made.displacement, made.gm, made.bm, limit, scale_u, kn)
 
 
 def gm_of(found: DayHeel, case: Case) -> Quantified:
@@ -108,7 +122,7 @@ def judge(case: Case, tally: Tally) -> DayHeel:
     tally.error += error.tolist()
     tally.half += (stdtrit(np.minimum(dof, 1e6), 0.975) * np.sqrt(spread)).tolist()
     if case.limit is not None:
-        best = case.limit[use] + (0.0005**2 / 3.0) * heel[use] ** 2
+        best = case.limit[use] + (case.scale_u * heel[use]) ** 2
         tally.limit += (best - 1.0 / float(np.sum(1.0 / best))).tolist()
     for window, out in zip(found.windows, case.spoilt, strict=True):
         rejected = window.verdict == "rejected"
@@ -119,11 +133,21 @@ def judge(case: Case, tally: Tally) -> DayHeel:
     gm = gm_of(found, case)
     tally.gm.append(gm.value / case.gm - 1.0)
     tally.gm_half.append(gm.u95() / case.gm)
+    tally.gm_limit.append(_best_gm(case))
     return found
 
 
+def _best_gm(case: Case) -> float:
+    """Relative standard deviation of the slope when every window's mean is the best there is, and of the scale."""
+    if case.limit is None:
+        return float("nan")
+    weight = 1.0 / case.limit
+    away = case.heel - float(weight @ case.heel) / float(weight.sum())
+    return float(np.sqrt(1.0 / float(weight @ away**2) + case.scale_u**2))
+
+
 HEAD = (
-    "kind       wind days  rms/limit  coverage  width/limit  rms deg   GM rms %  GM cov.  GM width %"
+    "kind       wind days  rms/limit  coverage  width/limit  rms deg   GM rms %  limit %  GM cov.  GM width %"
     "  clean rej. %  spoilt rej. %  s/day"
 )
 
@@ -139,7 +163,8 @@ def row(tally: Tally) -> str:
     gm, gm_half = np.array(tally.gm), np.array(tally.gm_half)
     return (
         f"{tally.kind:10s} {'yes' if tally.wind else 'no':4s} {tally.days:4d}  {against:9.3f}  {covered:8.3f}"
-        f"  {width:11.2f}  {rms / DEG:.5f}  {100 * np.sqrt(np.mean(gm**2)):8.3f}  {np.mean(np.abs(gm) < gm_half):7.3f}"
+        f"  {width:11.2f}  {rms / DEG:.5f}  {100 * np.sqrt(np.mean(gm**2)):8.3f}"
+        f"  {100 * np.sqrt(np.mean(np.square(tally.gm_limit))):7.3f}  {np.mean(np.abs(gm) < gm_half):7.3f}"
         f"  {100 * np.median(gm_half):10.3f}  {100 * tally.clean_rejected / max(tally.clean, 1):12.1f}"
         f"  {100 * tally.spoilt_rejected / max(tally.spoilt, 1):13.1f}  {tally.seconds / tally.days:5.2f}"
     )

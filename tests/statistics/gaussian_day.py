@@ -43,6 +43,8 @@ class Truth:
     """Window number -> code of what spoilt it."""
     limit: Array = field(default_factory=lambda: np.zeros(0))
     """(k,) rad2, variance of the best linear unbiased mean, covariance known, wind coefficient known."""
+    shift: Array = field(default_factory=lambda: np.zeros(0))
+    """(k,) rad by which what spoilt a window moved its heel, on average over the window."""
 
 
 def synthesis(rng: np.random.Generator, spectrum: Array, frequency: Array, size: int) -> Array:
@@ -152,7 +154,9 @@ def make(
     slow = speed**2 * slow_air * synthesis(rng, 4 * 1800.0 / (1 + (2 * np.pi * 1800.0 * safe) ** 2), f, size)
     hull, mast = hull + slow, mast + slow
     motion = synthesis(rng, low + roll, f, size)
+    free = mean
     mean, motion, spoilt = _spoil(rng, kind, time, start, window, leg, period, still, mean, motion)
+    shift = np.array([float(np.mean((mean - free)[(time >= a) & (time < a + window)])) for a in start])
     heel = mean + swing + motion + coefficient * hull
     # sensors
     stations, knowledge, scales = [], [], []
@@ -209,6 +213,7 @@ def make(
         scale=float(np.mean(scales)),
         spoilt=spoilt,
         limit=limits,
+        shift=shift,
     )
     day = Day(epoch_ns=0, heel=tuple(stations), windows=windows, knowledge=tuple(knowledge), wind=wind)
     return day, truth

@@ -17,7 +17,7 @@ from scipy.special import stdtrit
 from dsp.day import evaluate_day
 from dsp.types import Day, DayHeel
 from reduction.gm import reduce_gm
-from reduction.types import Maybe, Quantified, State
+from reduction.types import GmResult, Maybe, Quantified, State
 from sim.kinds import make_kind
 
 Array = NDArray[np.float64]
@@ -41,6 +41,9 @@ class Case:
     """(k,) rad2; None where no limit is known."""
     scale_u: float
     """Standard uncertainty of the scale of the combined stations, as their records have it."""
+    plain: tuple[bool, ...] = ()
+    """Spoilt by what is to be seen: steps of the mean above four standard errors of the limit, heel changed by over 2 %
+    by a line, every burst; empty where that is not known."""
     kn: Callable[[Array], Array] | None = None
 
 
@@ -65,6 +68,8 @@ class Tally:
     clean_rejected: int = 0
     spoilt: int = 0
     spoilt_rejected: int = 0
+    plain: int = 0
+    plain_rejected: int = 0
     seconds: float = 0.0
     days: int = 0
 
@@ -74,9 +79,11 @@ def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
     if generator == "gaussian":
         day, truth = gaussian_day.make(kind, seed, measured_wind=wind)
         spoilt = tuple(k in truth.spoilt for k in range(len(day.windows)))
-        return Case(
-            day, truth.moment, truth.heel, spoilt, truth.displacement, truth.gm, truth.bm, truth.limit, 0.0005 / SQRT3
-        )
+        away, u = np.abs(truth.shift), np.sqrt(truth.limit)
+        seen = {"people": away > 4.0 * u, "taut": away > 0.02 * np.abs(truth.heel - truth.heel[0]) + 1e-12}
+        plain = tuple(bool(p) for p in seen.get(kind, np.array(spoilt)))
+        fixed = (truth.displacement, truth.gm, truth.bm, truth.limit, 0.0005 / SQRT3, plain)
+        return Case(day, truth.moment, truth.heel, spoilt, *fixed)
     made = physical_day.make(kind, seed, measured_wind=wind)
     kn = None
     if made.kn:
@@ -88,14 +95,14 @@ def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
     if kind in ("breezy", "windy"):
         limit = np.full(made.heel.size, physical_limit.limit_of(make_kind(kind, seed), wind))
     scale_u = physical_day.SCALE_U / SQRT3
-    return Case(made.day, made.moment, made.heel, spoilt, made.displacement, made.gm, made.bm, limit, scale_u, kn)
+    return Case(made.day, made.moment, made.heel, spoilt, made.displacement, made.gm, made.bm, limit, scale_u, kn=kn)
 
 
-def gm_of(found: DayHeel, case: Case) -> Quantified:
-    """GM as the front door would give it, displacement, BM and moments known exactly."""
+def reduced(found: DayHeel, case: Case) -> GmResult:
+    """Reduce as the front door does, displacement, BM and moments known exactly."""
     states = [State(w.span.label, float(m), 0.0) for w, m in zip(found.windows, case.moment, strict=True)]
     displacement = Quantified(case.displacement, 0.0, unit="kg")
-    return reduce_gm(found, states, displacement, Maybe(Quantified(case.bm, 0.0, unit="m")), case.kn).gm
+    return reduce_gm(found, states, displacement, Maybe(Quantified(case.bm, 0.0, unit="m")), case.kn)
 
 
 def judge(case: Case, tally: Tally) -> DayHeel:
@@ -124,13 +131,17 @@ def judge(case: Case, tally: Tally) -> DayHeel:
     if case.limit is not None:
         best = case.limit[use] + (case.scale_u * heel[use]) ** 2
         tally.limit += (best - 1.0 / float(np.sum(1.0 / best))).tolist()
-    for window, out in zip(found.windows, case.spoilt, strict=True):
-        rejected = window.verdict == "rejected"
+    result = reduced(found, case)
+    plain = case.plain or (False,) * len(case.spoilt)
+    for point, out, seen in zip(result.points, case.spoilt, plain, strict=True):
+        rejected = not point.used
         tally.spoilt += out
+        tally.plain += seen
+        tally.plain_rejected += seen and rejected
         tally.spoilt_rejected += out and rejected
         tally.clean += not out
         tally.clean_rejected += (not out) and rejected
-    gm = gm_of(found, case)
+    gm = result.gm
     tally.gm.append(gm.value / case.gm - 1.0)
     tally.gm_half.append(gm.u95() / case.gm)
     tally.gm_limit.append(_best_gm(case))
@@ -148,7 +159,7 @@ def _best_gm(case: Case) -> float:
 
 HEAD = (
     "kind       wind days  rms/limit  coverage  width/limit  rms deg   GM rms %  limit %  GM cov.  GM width %"
-    "  clean rej. %  spoilt rej. %  s/day"
+    "  clean rej. %  spoilt rej. %  plain rej. %  s/day"
 )
 
 
@@ -161,12 +172,14 @@ def row(tally: Tally) -> str:
     against = float(np.sqrt(np.mean(error**2 / limit))) if limit.size else float("nan")
     width = float(np.mean(half / (1.959964 * np.sqrt(limit)))) if limit.size else float("nan")
     gm, gm_half = np.array(tally.gm), np.array(tally.gm_half)
+    plain = 100 * tally.plain_rejected / tally.plain if tally.plain else float("nan")
     return (
         f"{tally.kind:10s} {'yes' if tally.wind else 'no':4s} {tally.days:4d}  {against:9.3f}  {covered:8.3f}"
         f"  {width:11.2f}  {rms / DEG:.5f}  {100 * np.sqrt(np.mean(gm**2)):8.3f}"
         f"  {100 * np.sqrt(np.mean(np.square(tally.gm_limit))):7.3f}  {np.mean(np.abs(gm) < gm_half):7.3f}"
         f"  {100 * np.median(gm_half):10.3f}  {100 * tally.clean_rejected / max(tally.clean, 1):12.1f}"
-        f"  {100 * tally.spoilt_rejected / max(tally.spoilt, 1):13.1f}  {tally.seconds / tally.days:5.2f}"
+        f"  {100 * tally.spoilt_rejected / max(tally.spoilt, 1):13.1f}"
+        f"  {plain:12.1f}  {tally.seconds / tally.days:5.2f}"
     )
 
 

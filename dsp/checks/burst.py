@@ -16,6 +16,8 @@ from dsp.types import Array, Check, Verdict
 
 WIDTHS = (0.8, 1.5, 3.0)
 """Roll periods: half widths of the packets looked for, from one push to a train of waves."""
+LEAST_LEFT = 0.1
+"""Of a packet, once what is along a dying swing is taken out; less is not told from it."""
 NEIGHBOURS = 0.25
 """Correlation of neighbouring pushes (`dsp.checks.swing.SHARED`)."""
 
@@ -94,7 +96,9 @@ def _strongest_run(swing: Swing, day: Habit) -> _Found:
 def _strongest_packet(swing: Swing, day: Habit) -> _Found:
     """Find the unlikeliest packet: pushes in step with a roll that grows and falls as a bell, of free phase and size.
 
-    Where phases are in step, a packet of ``n`` pushes is tested with two degrees of freedom in place of ``2 n``.
+    Where phases are in step, a packet of ``n`` pushes is tested with two degrees of freedom in place of ``2 n``. A
+    dying swing whose damping or period is not quite the day's leaves pushes in step too, proportional to itself; what
+    is along it is therefore taken out of pushes and packets alike.
     """
     size = swing.push.size
     places = np.arange(size + 1, dtype=np.float64)
@@ -102,11 +106,15 @@ def _strongest_packet(swing: Swing, day: Habit) -> _Found:
     middle, width = (g.ravel() for g in np.meshgrid(centres, np.array(WIDTHS)))
     bell = np.exp(-0.5 * ((places - middle[:, None]) / width[:, None]) ** 2)
     shape = bell[:, 1:] - swing.keep * bell[:, :-1]
-    shape /= np.sqrt(np.sum(shape**2, axis=1))[:, None]
+    dying = swing.keep ** places[:-1]
+    dying /= np.linalg.norm(dying)
+    shape -= np.outer(shape @ dying, dying)
+    shape /= np.maximum(np.sqrt(np.sum(shape**2, axis=1)), LEAST_LEFT * np.max(bell))[:, None]
+    push = swing.push - dying * (dying @ swing.push)
     spread = 1.0 + 2.0 * NEIGHBOURS * np.sum(shape[:, 1:] * shape[:, :-1], axis=1)
-    along = np.abs(shape @ swing.push) ** 2
-    outside = np.maximum(float(np.sum(np.abs(swing.push) ** 2)) - along, 0.0) / (size - 1)
-    one = _unlikeliest(along / spread, 2.0, outside, 2.0 * (size - 1) / SHARED, day)
+    along = np.abs(shape @ push) ** 2
+    outside = np.maximum(float(np.sum(np.abs(push) ** 2)) - along, 0.0) / (size - 2)
+    one = _unlikeliest(along / spread, 2.0, outside, 2.0 * (size - 2) / SHARED, day)
     at = one.first
     first = int(np.clip(np.floor(middle[at] - 1.5 * width[at]), 0, size - 1))
     last = int(np.clip(np.ceil(middle[at] + 1.5 * width[at]), first + 1, size))

@@ -152,6 +152,10 @@ def test_wash_is_a_burst_and_a_dying_swing_is_not() -> None:
     swing = 0.3 * DEGREE * np.exp(-quiet.damping * turn) * np.cos(turn)
     early = [make(rng, quiet, disturbance=swing) for _ in range(20)]
     assert reject_rate("burst", early) <= 0.1
+    # Large swings are damped more than small ones, and a little slower than the day's.
+    other = 0.6 * DEGREE * np.exp(-1.5 * quiet.damping * turn) * np.cos(0.995 * turn)
+    asked = run_day([make(rng, quiet, disturbance=other if n % 3 == 0 else None) for n in range(30)])
+    assert sum("burst" in judge(checks)[1] for checks in asked) <= 1
     said = [named(run(w), "transient").verdict for w in early]
     assert said.count("caution") >= 16
     assert "rejected" not in said

@@ -10,25 +10,25 @@ from dataclasses import replace
 
 from config.units import COVERAGE_95
 from dsp.types import BudgetLine
-from reduction.budget import Derived, linear
-from reduction.criteria import condition_kg, deviations
-from reduction.density import water_density
 from reduction.floating import Case, float_her
+from reduction.gm.period import gyration, roll_period
 from reduction.gm_part import GmCase, day_moments, gm_of_day
-from reduction.headline import headline, next_step
 from reduction.inputs import DayInputs
-from reduction.limits import hold
-from reduction.model import Model
+from reduction.lightship.budget import Derived, linear
+from reduction.lightship.model import Model
+from reduction.lightship.montecarlo import draws, intervals
+from reduction.lightship.survey import Survey, gather
 from reduction.moments import Moments
-from reduction.montecarlo import draws, intervals
-from reduction.period import gyration, roll_period
-from reduction.plausible import check_places, check_plan
-from reduction.procedure import Findings, advise
+from reduction.planning.plausible import check_places, check_plan
 from reduction.shifts import noted_shifts
-from reduction.survey import Survey, gather
-from reduction.tanks import Liquid, liquids
 from reduction.types import Answer, AsInclined, Centre, Floating, Maybe, Quantified, Waterline
-from reduction.waterline import fit_waterline
+from reduction.verdict.criteria import condition_kg, deviations
+from reduction.verdict.headline import headline, next_step
+from reduction.verdict.limits import hold
+from reduction.verdict.procedure import Findings, advise
+from reduction.water.density import water_density
+from reduction.water.tanks import Liquid, liquids
+from reduction.water.waterline import fit_waterline
 
 TABLE_DENSITY_U95 = 1.0
 """kg/m3, interval of the water's density where no sample was taken and the table's density stands in (judgement)."""

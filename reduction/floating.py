@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from config.errors import BadInput, bad
 from config.units import COVERAGE_95, TONNE
 from dsp.types import BudgetLine
-from reduction.afloat import Afloat
-from reduction.hull import make_hull
-from reduction.hydrostatics import FromOffsets, FromTable, Kn, Source
 from reduction.inputs import DayInputs
-from reduction.model import HullPart, Quadratic, quadratic_of
-from reduction.two_routes import cross_curve_of, own_accuracy
+from reduction.lightship.model import HullPart, Quadratic, quadratic_of
 from reduction.types import Floating, Quantified, Waterline
+from reduction.water.afloat import Afloat
+from reduction.water.hull import make_hull
+from reduction.water.hydrostatics import FromOffsets, FromTable, Kn, Source
+from reduction.water.two_routes import cross_curve_of, own_accuracy
 
 Array = NDArray[np.float64]
 

@@ -11,18 +11,18 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from dsp.types import BudgetLine
-from reduction import gm_budget
 from reduction.floating import Case, cholesky
-from reduction.gm import reduce_gm
-from reduction.gm_curve import Form, fit_curve, from_kn, straight, wall_sided
-from reduction.gm_line import straight_line
-from reduction.gm_problem import SMALLEST_U
-from reduction.hydrostatics import Kn
+from reduction.gm import budget as gm_budget
+from reduction.gm.curve import Form, fit_curve, from_kn, straight, wall_sided
+from reduction.gm.line import straight_line
+from reduction.gm.problem import SMALLEST_U
+from reduction.gm.reduce import reduce_gm
 from reduction.inputs import DayInputs
-from reduction.model import GmPart, source_of
+from reduction.lightship.model import GmPart, source_of
 from reduction.moments import Moments, WindowState, window_states
-from reduction.tanks import Liquid
 from reduction.types import GmResult, Maybe, Quantified, State, Waterline
+from reduction.water.hydrostatics import Kn
+from reduction.water.tanks import Liquid
 
 Array = NDArray[np.float64]
 

@@ -20,14 +20,14 @@ from config.survey_table import parse_survey
 from config.tables import Tables
 from config.waterline_table import parse_density, parse_waterline
 from dsp.types import BudgetLine, Check, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
-from reduction.afloat import Afloat
 from reduction.day import reduce_day
-from reduction.gm_curve import from_kn, heel_at
-from reduction.hull import make_hull
-from reduction.hydrostatics import FromOffsets
+from reduction.gm.curve import from_kn, heel_at
 from reduction.inputs import DayInputs
 from reduction.moments import planned_states
 from reduction.types import Answer, Provenance
+from reduction.water.afloat import Afloat
+from reduction.water.hull import make_hull
+from reduction.water.hydrostatics import FromOffsets
 
 LENGTH, BREADTH, DEPTH = 48.0, 11.0, 5.4
 EPOCH_NS = 1_936_512_000_000_000_000

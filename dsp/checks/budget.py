@@ -2,7 +2,7 @@
 
 The one table to read and to change. A check whose question has no chance in it (a station silent, a confirmation not
 given) has no line here and says so with a false-alarm rate of 0. The share of the comparison between windows is
-spent in ``reduction.consistency``; it stands here so that the sum can be seen and is tested.
+spent in ``reduction.gm.consistency``; it stands here so that the sum can be seen and is tested.
 """
 
 from __future__ import annotations

@@ -13,8 +13,15 @@ from config.tables import read_tables
 from config.units import COVERAGE_95, DEGREE, TONNE
 from quietheel.jobs.plan_advice import PlannedMovement, advice_on, coarse_offsets, lacks
 from quietheel.jobs.plan_slips import refused, slips
-from reduction.forecast import LEFT_BY_WIND_MEASURED, Forecast, forecast, gust_heel_density, heel_of, relative_u
 from reduction.moments import WindowState, window_states
+from reduction.planning.forecast import (
+    LEFT_BY_WIND_MEASURED,
+    Forecast,
+    forecast,
+    gust_heel_density,
+    heel_of,
+    relative_u,
+)
 from reduction.types import State
 
 WINDOW_LENGTHS_S = (60.0, 120.0, 180.0, 300.0, 600.0)

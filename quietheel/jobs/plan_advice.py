@@ -11,10 +11,10 @@ from config.plan import Plan
 from config.sequence import positions
 from config.tables import Tables
 from config.units import DEGREE, TONNE
-from reduction.forecast import Forecast
-from reduction.hull import make_hull
-from reduction.hydrostatics import FromOffsets
-from reduction.two_routes import coarse_stations
+from reduction.planning.forecast import Forecast
+from reduction.water.hull import make_hull
+from reduction.water.hydrostatics import FromOffsets
+from reduction.water.two_routes import coarse_stations
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,8 @@ from config.survey_table import SurveyRow, read_survey, survey_text
 from config.tables import read_tables
 from config.units import TONNE
 from logger.archive.durable import write_whole
-from reduction.survey import MISSING_LIMIT, SURPLUS_LIMIT, Totals, gather, totals
-from reduction.tanks import liquids
+from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Totals, gather, totals
+from reduction.water.tanks import liquids
 
 
 @dataclass(frozen=True)

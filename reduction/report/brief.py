@@ -7,8 +7,8 @@ import math
 from config.plan import Movement, Plan
 from config.sequence import spell
 from config.units import DEGREE, TONNE
-from reduction.forecast import heel_of
 from reduction.moments import planned_states
+from reduction.planning.forecast import heel_of
 from reduction.report import brief_words
 from reduction.report.document import (
     Block,

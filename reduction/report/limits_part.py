@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from reduction.criteria import chance
 from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
 from reduction.report.numbers import METRES, fixed, quantity, significant
 from reduction.report.words import WORDS
 from reduction.types import Answer
+from reduction.verdict.criteria import chance
 
 
 def limits_section(answer: Answer) -> Section | None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 
 from config.plan import Plan
-from reduction.headline import REMEDY
 from reduction.report.document import (
     Block,
     Bullets,
@@ -34,6 +33,7 @@ from reduction.report.numbers import (
 )
 from reduction.report.words import MISSING
 from reduction.types import Answer, Quantified
+from reduction.verdict.headline import REMEDY
 
 BudgetOf = tuple[str, Quantified, str, float]
 

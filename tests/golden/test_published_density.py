@@ -6,8 +6,8 @@ import gsw  # type: ignore[import-untyped]
 import numpy as np
 import pytest
 
-from reduction.density import eos80, salinity_of, secant_bulk_modulus
-from reduction.teos10 import SALINITY_PER_PRACTICAL, surface_density
+from reduction.water.density import eos80, salinity_of, secant_bulk_modulus
+from reduction.water.teos10 import SALINITY_PER_PRACTICAL, surface_density
 
 # UNESCO Technical Papers in Marine Science 44 (1983), p. 19; temperatures on IPTS-68. Tolerance: last printed digit.
 EOS80 = [

@@ -14,15 +14,15 @@ import pytest
 from config.hull_tables import parse_hydrostatics
 from config.plan import Plan
 from config.survey_table import parse_survey
-from reduction.afloat import Afloat
-from reduction.criteria import solas_mass_percent
-from reduction.gm_line import gm_of_single_shift
-from reduction.hydrostatics import FromTable, first_trim_correction, list_correction, second_trim_correction
-from reduction.lightship import to_lightship
-from reduction.period import natural_period, radius_of_f, rolling_test_gm
-from reduction.survey import gather
-from reduction.tanks import free_surface, rectangle_inertia
-from reduction.waterline import mark_correction, quarter_mean
+from reduction.gm.line import gm_of_single_shift
+from reduction.gm.period import natural_period, radius_of_f, rolling_test_gm
+from reduction.lightship.corrections import to_lightship
+from reduction.lightship.survey import gather
+from reduction.verdict.criteria import solas_mass_percent
+from reduction.water.afloat import Afloat
+from reduction.water.hydrostatics import FromTable, first_trim_correction, list_correction, second_trim_correction
+from reduction.water.tanks import free_surface, rectangle_inertia
+from reduction.water.waterline import mark_correction, quarter_mean
 
 
 def test_w8_model_in_a_tank() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reduction.gm_line import general_line, straight_line, straight_line_by_instrument, through_origin
+from reduction.gm.line import general_line, straight_line, straight_line_by_instrument, through_origin
 
 # Hansen, Naval Engineers Journal 97(4), May 1985, pp. 97-115, as kept in the companion file of Biran (2003),
 # example 7.1 (inputs V, results C). Long ton feet and tangents.

@@ -10,9 +10,9 @@ import math
 import numpy as np
 import pytest
 
-from reduction.gm_curve import heel_at, straight
-from reduction.gm_line import gm_from_slope, gm_of_single_shift, straight_line
-from reduction.roll_period import gm_of_rolling_test, natural_period, radius_ratio_of_factor
+from reduction.gm.curve import heel_at, straight
+from reduction.gm.line import gm_from_slope, gm_of_single_shift, straight_line
+from reduction.gm.roll_period import gm_of_rolling_test, natural_period, radius_ratio_of_factor
 
 
 def test_several_shifts_by_mean_increment() -> None:

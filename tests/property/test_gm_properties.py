@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reduction.gm_curve import fit_curve, heel_at, straight, wall_sided
-from reduction.gm_line import general_line, gm_from_slope, straight_line, straight_line_by_instrument, through_origin
+from reduction.gm.curve import fit_curve, heel_at, straight, wall_sided
+from reduction.gm.line import general_line, gm_from_slope, straight_line, straight_line_by_instrument, through_origin
 
 GM = st.floats(0.1, 5.0)
 BM = st.floats(0.0, 40.0)

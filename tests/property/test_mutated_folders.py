@@ -27,9 +27,9 @@ from config.tables import Tables
 from config.waterline_table import parse_density, parse_waterline
 from reduction.answer_json import answer_json
 from reduction.day import reduce_day
-from reduction.hull import make_hull
-from reduction.hydrostatics import FromOffsets
 from reduction.inputs import DayInputs
+from reduction.water.hull import make_hull
+from reduction.water.hydrostatics import FromOffsets
 from tests import examples_answer as merrowby
 
 EXAMPLES = int(os.environ.get("QUIETHEEL_MUTATIONS", "60"))

@@ -15,15 +15,15 @@ from config.units import COVERAGE_95
 from config.waterline_table import parse_density, parse_waterline
 from dsp.types import DayHeel
 from reduction.day import reduce_day
-from reduction.gm_curve import from_kn, heel_at
-from reduction.hull import make_hull
-from reduction.hydrostatics import FromOffsets
+from reduction.gm.curve import from_kn, heel_at
 from reduction.inputs import DayInputs
-from reduction.lightship import to_lightship
+from reduction.lightship.corrections import to_lightship
+from reduction.lightship.survey import gather
 from reduction.moments import planned_states
-from reduction.survey import gather
-from reduction.tanks import liquids
 from reduction.types import Quantified, SurveyItem
+from reduction.water.hull import make_hull
+from reduction.water.hydrostatics import FromOffsets
+from reduction.water.tanks import liquids
 from tests import examples_answer as merrowby
 
 Array = NDArray[np.float64]

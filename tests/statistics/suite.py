@@ -16,7 +16,7 @@ from scipy.special import stdtrit
 
 from dsp.day import evaluate_day
 from dsp.types import Day, DayHeel
-from reduction.gm import reduce_gm
+from reduction.gm.reduce import reduce_gm
 from reduction.types import GmResult, Maybe, Quantified, State
 from sim.kinds import make_kind
 

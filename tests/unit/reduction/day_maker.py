@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dsp.types import Array, BudgetLine, Check, DayHeel, RollMotion, Verdict, WindowHeel, WindowSpan
-from reduction.gm_curve import Form, heel_at, wall_sided
+from reduction.gm.curve import Form, heel_at, wall_sided
 from reduction.types import Maybe, Quantified, State
 
 SEQUENCE = np.array([0, 1, 2, 1, 0, -1, -2, -1, 0.0])

@@ -10,11 +10,11 @@ import pytest
 
 from config.plan import AllowableKg, Vessel
 from reduction.answer_json import answer_json
-from reduction.criteria import chance, deviations, judge, outlook, solas_mass_percent, threshold_of
 from reduction.day import reduce_day
 from reduction.inputs import DayInputs
 from reduction.moments import Shift
 from reduction.types import Answer, Centre, Quantified
+from reduction.verdict.criteria import chance, deviations, judge, outlook, solas_mass_percent, threshold_of
 from tests.examples_answer import day, example_answer, example_inputs, minimal_answer, plan
 
 CONDITION = AllowableKg(name="departure", mass_t=100, vcg_m=3.0, allowable_kg_m=4.0)

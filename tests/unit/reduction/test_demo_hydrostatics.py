@@ -11,11 +11,11 @@ import pytest
 import quietheel
 from config.folder import TestFolder
 from config.tables import read_tables
-from reduction.afloat import Afloat
 from reduction.day import reduce_day
-from reduction.hull import make_hull
-from reduction.hydrostatics import FromOffsets, FromTable
 from reduction.inputs import DayInputs
+from reduction.water.afloat import Afloat
+from reduction.water.hull import make_hull
+from reduction.water.hydrostatics import FromOffsets, FromTable
 
 FOLDER = TestFolder(Path(quietheel.__file__).parent / "demo" / "merrowby")
 

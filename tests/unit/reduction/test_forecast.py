@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from reduction.forecast import forecast, gust_heel_density, heel_of
+from reduction.planning.forecast import forecast, gust_heel_density, heel_of
 
 
 def test_heel_solves_the_wall_sided_equilibrium() -> None:

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from config.plan import Overrule
-from reduction.gm import reduce_gm
-from reduction.gm_budget import moment_covariance, sound
-from reduction.gm_curve import fit_curve, from_kn, heel_at, wall_sided
+from reduction.gm.budget import moment_covariance, sound
+from reduction.gm.curve import fit_curve, from_kn, heel_at, wall_sided
+from reduction.gm.reduce import reduce_gm
 from reduction.types import Array, GmResult, Maybe, Quantified, State
 
 sys.path.insert(0, str(Path(__file__).parent))

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from config.hull_tables import OffsetsTable
-from reduction.afloat import Afloat
-from reduction.hull import Hull, at_volume, cross_curve, immersed, make_hull
-from reduction.lengthwise import parabola_weights
+from reduction.water.afloat import Afloat
+from reduction.water.hull import Hull, at_volume, cross_curve, immersed, make_hull
+from reduction.water.lengthwise import parabola_weights
 
 BARS = 8000
 LENGTH, BREADTH, DEPTH, DRAUGHT = 60.0, 12.0, 8.0, 4.0

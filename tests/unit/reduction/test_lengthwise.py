@@ -12,11 +12,11 @@ from config.hull_tables import OffsetsTable
 from config.plan import Hydrostatics, Plan
 from config.tables import Tables
 from quietheel.jobs.plan_advice import coarse_offsets
-from reduction.afloat import Afloat
-from reduction.hull import Hull, immersed, make_hull, station_error
-from reduction.hydrostatics import FromOffsets
-from reduction.lengthwise import Lengthwise, find_knuckles
-from reduction.two_routes import coarse_stations
+from reduction.water.afloat import Afloat
+from reduction.water.hull import Hull, immersed, make_hull, station_error
+from reduction.water.hydrostatics import FromOffsets
+from reduction.water.lengthwise import Lengthwise, find_knuckles
+from reduction.water.two_routes import coarse_stations
 
 LENGTH, BREADTH, DEPTH, DRAUGHT, AFT = 60.0, 12.0, 6.0, 3.0, 6.0
 UNEVEN = (0, 3, 6, 10, 15, 20, 25, 30, 35, 40, 44, 48, 52, 56, 60)

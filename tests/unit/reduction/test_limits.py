@@ -11,11 +11,11 @@ import pytest
 from config.plan import AllowableKg, Overrule, Vessel
 from config.survey_table import parse_survey
 from quietheel.commands.reduce import exit_code
-from reduction.criteria import deviations, judge, side_of
 from reduction.day import reduce_day
 from reduction.inputs import DayInputs
 from reduction.report.text import render_text
 from reduction.types import Answer, Centre, Quantified
+from reduction.verdict.criteria import deviations, judge, side_of
 from tests.examples_answer import SURVEY, day, example_inputs, plan
 
 SEEN = "\n".join(line for line in SURVEY.splitlines() if "not surveyed" not in line) + "\n"

@@ -10,24 +10,24 @@ import numpy as np
 import pytest
 
 from config.plan import Plan
-from reduction.budget import linear
 from reduction.day import reduce_day
 from reduction.floating import float_her
 from reduction.gm_part import GmCase, day_moments, gm_of_day
-from reduction.hull import make_hull
-from reduction.hydrostatics import FromOffsets
 from reduction.inputs import DayInputs
-from reduction.model import Model, Quadratic, quadratic_of
-from reduction.montecarlo import draws, intervals
-from reduction.survey import gather
-from reduction.tanks import liquids
-from reduction.waterline import fit_waterline
+from reduction.lightship.budget import linear
+from reduction.lightship.model import Model, Quadratic, quadratic_of
+from reduction.lightship.montecarlo import draws, intervals
+from reduction.lightship.survey import gather
+from reduction.water.hull import make_hull
+from reduction.water.hydrostatics import FromOffsets
+from reduction.water.tanks import liquids
+from reduction.water.waterline import fit_waterline
 from tests.examples_answer import LENGTH, TRUE_KG, example_inputs, offsets, plan, tables, true_afloat
 
 
 def build(inputs: DayInputs) -> tuple[Model, GmCase]:
     p, t = inputs.plan, inputs.tables
-    from reduction.density import water_density
+    from reduction.water.density import water_density
 
     assert t.density is not None
     assert t.waterline is not None

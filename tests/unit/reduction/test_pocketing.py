@@ -12,8 +12,8 @@ from scipy.optimize import brentq
 from reduction.day import reduce_day
 from reduction.inputs import DayInputs
 from reduction.moments import planned_states
-from reduction.tanks import Box
 from reduction.types import Answer
+from reduction.water.tanks import Box
 from tests import examples_answer as merrowby
 
 DISPLACEMENT, KM, BM, KG = 1150e3, 4.85, 3.2, 3.60

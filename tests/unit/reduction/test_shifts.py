@@ -14,7 +14,7 @@ from config.shifts_table import parse_shifts
 from config.tables import Tables
 from dsp.types import DayHeel
 from reduction.day import reduce_day
-from reduction.gm_curve import heel_at, wall_sided
+from reduction.gm.curve import heel_at, wall_sided
 from reduction.inputs import DayInputs
 from reduction.shifts import noted_shifts
 from tests import examples_answer as merrowby

@@ -11,7 +11,7 @@ from config.errors import BadInput
 from config.hull_tables import parse_tank
 from config.plan import Tank
 from config.tables import Tables
-from reduction.tanks import Box, liquid, rectangle_inertia
+from reduction.water.tanks import Box, liquid, rectangle_inertia
 
 BOX = Box(length=6.0, breadth=8.0, height=3.0, depth=1.5, density=1025.0)
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from config.waterline_table import ReadingRow, parse_waterline
-from reduction.afloat import Afloat
-from reduction.density import water_density
 from reduction.types import Quantified, Waterline
-from reduction.waterline import fit_waterline, mark_correction
+from reduction.water.afloat import Afloat
+from reduction.water.density import water_density
+from reduction.water.waterline import fit_waterline, mark_correction
 
 LENGTH, KEEL = 60.0, 0.012
 WATER = Quantified(1025.0, 0.2)

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
 from dsp.types import Check, DayHeel, WindowHeel
-from reduction.consistency import Consensus
-from reduction.gm_curve import Form, heel_at, sensitivity, start_from_line
+from reduction.gm.consistency import Consensus
+from reduction.gm.curve import Form, heel_at, sensitivity, start_from_line
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

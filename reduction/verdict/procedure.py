@@ -12,10 +12,10 @@ from config.plan import Plan
 from config.tables import Tables
 from config.units import DEGREE
 from reduction.floating import Case
+from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Survey, totals
 from reduction.moments import Moments, Shift
-from reduction.survey import MISSING_LIMIT, SURPLUS_LIMIT, Survey, totals
-from reduction.tanks import Liquid
 from reduction.types import Advice, Centre, GmResult, Quantified, Waterline
+from reduction.water.tanks import Liquid
 
 DEFLECTION_WANTED = 0.15
 """m, pendulum or U-tube, each side."""

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reduction.consistency.linear import ALPHA_REST, Linear, chi2_limit
-from reduction.consistency.restraint import PRIOR_RESTRAINT
-from reduction.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER
-from reduction.consistency.values import Windows
-from reduction.gm_curve import Form
+from reduction.gm.consistency.linear import ALPHA_REST, Linear, chi2_limit
+from reduction.gm.consistency.restraint import PRIOR_RESTRAINT
+from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER
+from reduction.gm.consistency.values import Windows
+from reduction.gm.curve import Form
 
 PRIOR_BEND = 0.02
 """Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""

@@ -9,11 +9,11 @@ import numpy as np
 from config.errors import BadInput, bad
 from config.plan import Hydrostatics
 from config.units import COVERAGE_95
-from reduction.afloat import Afloat
-from reduction.hull import immersed, make_hull, station_error
-from reduction.hydrostatics import FromOffsets, FromTable, Kn, Source
 from reduction.inputs import DayInputs
 from reduction.types import Floating
+from reduction.water.afloat import Afloat
+from reduction.water.hull import immersed, make_hull, station_error
+from reduction.water.hydrostatics import FromOffsets, FromTable, Kn, Source
 
 HYDROSTATICS_U95 = 0.002
 """Relative interval taken for displacement and for KM of hydrostatics that state none (judgement)."""

@@ -108,7 +108,7 @@ def height(row: ReadingRow, keel: float) -> float:
 
 
 def surface_design(x: Array, y: Array, length: float) -> Array:
-    """(n, 4) derivatives of the water's height by mean, trim, tan(list) and hog; see `reduction.afloat.Afloat`."""
+    """(n, 4) derivatives of the water's height by mean, trim, tan(list) and hog, as `reduction.water.afloat` has it."""
     ahead = (x - length / 2.0) / length
     return np.column_stack([np.ones_like(x), -ahead, y, (2.0 * ahead) ** 2])
 

@@ -20,9 +20,9 @@ from scipy.optimize import brentq
 from config.errors import bad
 from config.hull_tables import HydrostaticsTable, KnTable
 from dsp.types import BudgetLine
-from reduction.afloat import Afloat
-from reduction.hull import Hull, at_volume, cross_curve, immersed
 from reduction.types import Floating
+from reduction.water.afloat import Afloat
+from reduction.water.hull import Hull, at_volume, cross_curve, immersed
 
 Array = NDArray[np.float64]
 Kn = Callable[[Array], Array]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dsp.types import Check, DayHeel, WindowHeel
-from reduction.consistency import ALPHA_CHI2, ALPHA_LARGEST, Consensus
+from reduction.gm.consistency import ALPHA_CHI2, ALPHA_LARGEST, Consensus
 from reduction.types import State
 
 PEOPLE_MOMENT = 3000.0

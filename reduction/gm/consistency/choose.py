@@ -8,12 +8,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr
 
-from reduction.consistency.linear import Linear, agrees, chi2_limit, fitted, largest_deviation_limit, linearise, scores
-from reduction.consistency.restraint import PRIOR_RESTRAINT, eligible
-from reduction.consistency.rivals import PRIOR_BEND, Bent, bend_of, bent_form, unrest
-from reduction.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
-from reduction.consistency.values import Array, Consensus, Excluded, Windows
-from reduction.gm_curve import CurveFit, Form, start_from_line
+from reduction.gm.consistency.linear import (
+    Linear,
+    agrees,
+    chi2_limit,
+    fitted,
+    largest_deviation_limit,
+    linearise,
+    scores,
+)
+from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
+from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, bend_of, bent_form, unrest
+from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
+from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
+from reduction.gm.curve import CurveFit, Form, start_from_line
 
 SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
 """Judgement: share of windows shifted unseen, with the probability that a day is like that."""

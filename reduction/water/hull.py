@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from config.hull_tables import OffsetsTable
-from reduction.afloat import Afloat
-from reduction.lengthwise import Lengthwise, find_knuckles
+from reduction.water.afloat import Afloat
+from reduction.water.lengthwise import Lengthwise, find_knuckles
 
 Array = NDArray[np.float64]
 
@@ -179,9 +179,9 @@ def station_error(hull: Hull, afloat: Afloat) -> tuple[float, float, float]:
 
     Notes
     -----
-    The doubts of `reduction.lengthwise.Lengthwise` for areas, moments and waterplane together; and where a section
-    stands clear of the water beside one that does not, the end of the waterline may lie anywhere between the two: a
-    rectangular distribution over the spacing, times what the immersed one holds.
+    The doubts of `reduction.water.lengthwise.Lengthwise` for areas, moments and waterplane together; and where a
+    section stands clear of the water beside one that does not, the end of the waterline may lie anywhere between the
+    two: a rectangular distribution over the spacing, times what the immersed one holds.
     """
     upright = afloat.moved(listed=-afloat.list)
     level = upright.level(hull.x, hull.length)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.gm_curve import CurveFit
+from reduction.gm.curve import CurveFit
 
 Array = NDArray[np.float64]
 Sets = NDArray[np.intp]

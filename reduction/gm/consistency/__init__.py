@@ -7,10 +7,10 @@ projector serves every set, `restraint` what can hold her, `sets` what each set 
 `choose` the answer. Derivation: ``docs/method-gm.md``, section 3.
 """
 
-from reduction.consistency.choose import consensus
-from reduction.consistency.linear import ALPHA_CHI2, ALPHA_LARGEST
-from reduction.consistency.rivals import PRIOR_BEND, bent_form
-from reduction.consistency.values import Consensus, Excluded, Windows
+from reduction.gm.consistency.choose import consensus
+from reduction.gm.consistency.linear import ALPHA_CHI2, ALPHA_LARGEST
+from reduction.gm.consistency.rivals import PRIOR_BEND, bent_form
+from reduction.gm.consistency.values import Consensus, Excluded, Windows
 
 __all__ = [
     "ALPHA_CHI2",

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.model import OUTPUTS, Model
+from reduction.lightship.model import OUTPUTS, Model
 
 Array = NDArray[np.float64]
 

@@ -15,11 +15,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from reduction.gm_curve import Form
-from reduction.lightship import to_lightship
-from reduction.survey import Survey
-from reduction.tanks import Liquid
+from reduction.gm.curve import Form
+from reduction.lightship.corrections import to_lightship
+from reduction.lightship.survey import Survey
 from reduction.types import SurveyItem
+from reduction.water.tanks import Liquid
 
 Array = NDArray[np.float64]
 

@@ -10,8 +10,8 @@ from config.sequence import positions
 from config.survey_table import SurveyRow
 from config.units import COVERAGE_95, TONNE
 from reduction.moments import PERSON_U, PLACE_U, Shift, mass_name
-from reduction.tanks import CENTRE_U95, Liquid
 from reduction.types import SurveyItem
+from reduction.water.tanks import CENTRE_U95, Liquid
 
 ITEM_MASS_U95 = 0.10
 """Relative interval taken for the mass of a survey item that has none (judgement)."""

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr
 
-from reduction.consistency.linear import Linear
-from reduction.consistency.restraint import PRIOR_RESTRAINT, eligible
-from reduction.consistency.values import Array, Sets, Windows
+from reduction.gm.consistency.linear import Linear
+from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
+from reduction.gm.consistency.values import Array, Sets, Windows
 
 PRIOR_OTHER = 0.05
 """Judgement: one window in twenty is shifted by something that no check inside the window saw."""

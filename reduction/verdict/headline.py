@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from reduction.budget import first_to_improve
+from reduction.lightship.budget import first_to_improve
 from reduction.types import Answer, Quantified
 
 REMEDY = {

@@ -13,11 +13,12 @@ import numpy as np
 
 from config.plan import Overrule
 from dsp.types import BudgetLine, Check, DayHeel, Verdict
-from reduction import consistency, day_checks, gm_budget
-from reduction.gm_curve import Form, fit_curve, heel_at, straight, wall_sided
-from reduction.gm_line import LineFit, line_weights, straight_line
-from reduction.gm_problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
-from reduction.reasons import between_windows
+from reduction.gm import budget as gm_budget
+from reduction.gm import consistency, day_checks
+from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided
+from reduction.gm.line import LineFit, line_weights, straight_line
+from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
+from reduction.gm.reasons import between_windows
 from reduction.types import GmResult, Maybe, Quantified, State, WindowPoint
 
 

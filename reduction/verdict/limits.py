@@ -11,12 +11,12 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from reduction.criteria import judge, outlook, side_of
 from reduction.floating import Case
 from reduction.gm_part import GmCase
 from reduction.inputs import DayInputs
-from reduction.survey import Survey
+from reduction.lightship.survey import Survey
 from reduction.types import Centre, ConditionAnswer, Maybe, Quantified, WindowPoint
+from reduction.verdict.criteria import judge, outlook, side_of
 
 FEWEST_WINDOWS = 4
 """GM and list are two unknowns: among three windows one that is spoilt can be seen but not told from the others."""
@@ -51,7 +51,7 @@ def hold(
 
     Parameters
     ----------
-    results : of `reduction.budget.linear`, with ``condition 0`` and so on for the plan's conditions.
+    results : of `reduction.lightship.budget.linear`, with ``condition 0`` and so on for the plan's conditions.
     missing : what could not be computed, with its reason.
 
     Returns

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from config.plan import Overrule
 from dsp.types import DayHeel, WindowHeel
-from reduction import consistency, day_checks, gm_budget
-from reduction.gm_curve import Form, from_kn, start_from_line, straight, wall_sided
+from reduction.gm import budget as gm_budget
+from reduction.gm import consistency, day_checks
+from reduction.gm.curve import Form, from_kn, start_from_line, straight, wall_sided
 from reduction.types import Maybe, Quantified, State
 
 Array = NDArray[np.float64]

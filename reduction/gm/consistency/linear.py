@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtri, stdtrit
 
-from reduction.consistency.values import Array, Sets, Windows
-from reduction.gm_curve import CurveFit, Form, fit_curve, sensitivity, start_from_line
+from reduction.gm.consistency.values import Array, Sets, Windows
+from reduction.gm.curve import CurveFit, Form, fit_curve, sensitivity, start_from_line
 
 ALPHA_CHI2 = 0.015
 """Probability a day that clean windows fail the joint test."""

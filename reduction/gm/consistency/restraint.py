@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from reduction.consistency.linear import Linear
-from reduction.consistency.values import Array, Windows
+from reduction.gm.consistency.linear import Linear
+from reduction.gm.consistency.values import Array, Windows
 
 PRIOR_RESTRAINT = {
     "free": 0.80,

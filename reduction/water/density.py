@@ -127,7 +127,7 @@ def reduce_sample(row: SampleRow) -> Sample:
     assumed: list[str] = []
     check = math.nan
     if row.salinity_g_kg is not None and row.water_temperature_c is not None:
-        from reduction.teos10 import surface_density
+        from reduction.water.teos10 import surface_density
 
         check = surface_density(row.salinity_g_kg, row.water_temperature_c)
     if row.hydrometer_kg_m3 is None:

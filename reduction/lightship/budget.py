@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dsp.types import BudgetLine
-from reduction.model import OUTPUTS, Model
+from reduction.lightship.model import OUTPUTS, Model
 from reduction.types import Quantified
 
 Array = NDArray[np.float64]
@@ -29,8 +29,8 @@ def linear(model: Model, derived: Mapping[str, Derived] | None = None) -> dict[s
 
     Returns
     -------
-    Name (`reduction.model.OUTPUTS`) -> value, standard uncertainty, effective degrees of freedom, budget with the
-    largest source first.
+    Name (`reduction.lightship.model.OUTPUTS`) -> value, standard uncertainty, effective degrees of freedom, budget with
+    the largest source first.
     """
     count = len(model.components)
     unit = np.eye(count)

@@ -1,0 +1,1 @@
+"""What the answer says: limits, procedure, the headline and what to do next."""

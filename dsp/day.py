@@ -58,7 +58,10 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
     good = [one for one in found if isinstance(one, Evaluated)]
     windy = low.fit.coefficient.size > 0
     coefficient = float(low.fit.coefficient[0]) if windy else 0.0
-    coefficient_u = steady_u(coefficient, float(np.sqrt(low.fit.coefficient_covariance[0, 0]))) if windy else 0.0
+    coefficient_u = 0.0
+    if windy:
+        known_u = float(np.hypot(np.sqrt(low.fit.coefficient_covariance[0, 0]), low.unsettled_u))
+        coefficient_u = steady_u(coefficient, known_u)
     reference = _reference(good)
     trim = cross_talk(day.trim, prepared.knowledge, tuple(one.span for one in good))
     silent = unmeasured_wind(good, wind, coefficient, coefficient_u)

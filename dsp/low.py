@@ -16,9 +16,10 @@ from dsp.wind import SMOOTHING, Pressure, log_prior, smoothed, unlike_gusts
 
 BELOW_ROLL = 0.6
 """The low-frequency band ends at this share of the roll frequency."""
-USUAL_COEFFICIENT = 0.35 * DEGREE / 100.0
+USUAL_COEFFICIENT = 0.7 * DEGREE / 100.0
 """rad per (m/s)^2, prior standard uncertainty of the wind coefficient: 10 m/s abeam heel most vessels by less
-than twice 0.35 degrees (windage 500 m2, lever 6 m, 2000 t, GM 1 m: 0.6 degrees). It only counts in light air."""
+than twice 0.7 degrees (windage 500 m2, lever 6 m, 2000 t, GM 1 m: 0.6 degrees; GM 0.5 m: 1.2). It only counts in
+light air."""
 HIGHEST = 0.15
 """Hz, where it ends at the latest."""
 
@@ -42,6 +43,8 @@ class LowHeel:
     """(n, r) of the wind on the day's grid, r = 0 without."""
     smoothing: float
     """s, of the first regressor; NaN without wind."""
+    unsettled_u: float
+    """rad per (m/s)^2, what the coefficient may be off by since the smoothing is not certain; 0 without wind."""
     contrasts: tuple[Contrast, ...]
     """One for each stretch."""
 
@@ -86,19 +89,27 @@ def low_heel(
         for smoothing in SMOOTHING:
             slow = smoothed(wind.value, step, smoothing)
             candidates.append((smoothing, slow[:, None]))
-    best: LowHeel | None = None
-    most = -np.inf
+    tried: list[tuple[float, LowHeel]] = []
     for smoothing, regressors in candidates:
         unlike = unlike_gusts(wind.value, step, smoothing, hats) if wind is not None else np.zeros(hats.node.size)
         known = Known(np.array([USUAL_COEFFICIENT]), SLOW if wind is not None else SLOW_AIR, unlike)
         contrasts = [compressor.contrast(s) for s in stretches(heel, variance, cuts, regressors)]
         found = fit(hats, contrasts, start, known)
         worth = found.log_likelihood + (log_prior(smoothing, wind.speed) if wind is not None else 0.0)
-        if best is None or worth > most:
-            most, best = worth, LowHeel(found, compressor, regressors, smoothing, tuple(contrasts), known)
+        tried.append((worth, LowHeel(found, compressor, regressors, smoothing, 0.0, tuple(contrasts), known)))
         start = found.free
-    assert best is not None
-    return best
+    best = max(tried, key=lambda one: one[0])[1]
+    return best if wind is None else replace(best, unsettled_u=_unsettled_u(tried, best))
+
+
+def _unsettled_u(tried: list[tuple[float, LowHeel]], best: LowHeel) -> float:
+    """Root mean square by which the coefficient is off the chosen one over all smoothings, each by its odds."""
+    odds = np.exp([worth - max(w for w, _ in tried) for worth, _ in tried])
+    away = np.array([float(low.fit.coefficient[0] - best.fit.coefficient[0]) for _, low in tried])
+    more = np.array(
+        [float(low.fit.coefficient_covariance[0, 0] - best.fit.coefficient_covariance[0, 0]) for _, low in tried]
+    )
+    return float(np.sqrt(max(float(odds @ (away**2 + more)) / float(odds.sum()), 0.0)))
 
 
 def on_another_grid(low: LowHeel, grid: Grid, wind: Pressure | None) -> LowHeel:

@@ -235,7 +235,7 @@ class DayHeel:
     assumptions: tuple[str, ...]
     """What had to be assumed, one sentence each."""
     dof: float = float("inf")
-    """Effective degrees of freedom of ``covariance``: how well the day's low-frequency spectrum is known."""
+    """Effective degrees of freedom of the variance that ``covariance`` gives to a slope of the heels (`dsp.joint`)."""
     marks: tuple[StationMarks, ...] = ()
     """What was marked in each station's record over the whole day."""
     roll_comparison: RollComparison | None = None

@@ -11,15 +11,16 @@ from dsp.motion import Hats
 from dsp.spectrum import periodogram
 from dsp.types import Array, Wind
 
-SMOOTHING = (2.0, 4.0, 8.0, 16.0, 32.0)
+SMOOTHING = (2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 """s, candidates for the time over which gusts at the mast and at the hull are alike."""
 ALIKE_M = 32.0
 """m, usual smoothing times wind speed: ``C d / (2 pi)`` with C about 10 and a mast 20 m from the middle of the hull."""
 ALIKE_SPREAD = 0.7
 """Standard deviation of its logarithm (judgement: masts stand 10 to 40 m off)."""
 
-ARM_U = 0.3
-"""Standard uncertainty of the steady wind's arm over that of gusts, as a fraction (judgement; see `steady_u`)."""
+ARM_U = 0.5
+"""Standard uncertainty of the steady wind's arm over that of gusts, as a fraction: between half and twice, about the
+swing on the moorings (judgement; see `steady_u`)."""
 
 
 @dataclass(frozen=True)

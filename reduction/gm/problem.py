@@ -69,7 +69,7 @@ class Problem:
         """GM in metres by the unweighted line."""
         return start_from_line(self.heel[keep], self.arm[keep], straight(), self.rise[keep])[0]
 
-    def windows(self, keep: Mask, day: DayHeel) -> consistency.Windows:
+    def windows(self, keep: Mask) -> consistency.Windows:
         """Return the windows of ``keep`` as the comparison between windows takes them."""
         square = np.ix_(keep, keep)
         kept = [w for w, k in zip(self.windows_heel, keep, strict=True) if k]
@@ -81,15 +81,21 @@ class Problem:
             self.rise[keep],
             self.covariance[square],
             self.arm_covariance[square],
-            heel_dof(day),
+            window_dof(kept),
             ~forced[keep],
             held,
             other,
         )
 
 
+def window_dof(windows: Sequence[WindowHeel]) -> float:
+    """Degrees of freedom behind the uncertainty of a single window: the middle one's."""
+    own = [w.dof for w in windows if np.isfinite(w.dof)]
+    return max(float(np.median(own)), 2.0) if own else float("inf")
+
+
 def heel_dof(day: DayHeel) -> float:
-    """Degrees of freedom behind the day's covariance; the windows' own where the day does not say."""
+    """Degrees of freedom behind the variance of a slope of the day's heels; the windows' own where it does not say."""
     if np.isfinite(day.dof):
         return max(float(day.dof), 2.0)
     own = np.array([w.dof for w in day.windows if np.isfinite(w.dof)])

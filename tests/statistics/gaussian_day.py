@@ -19,7 +19,8 @@ Array = NDArray[np.float64]
 DEG = np.pi / 180.0
 FINE = 0.1
 STATES = np.array([0.0, 0.5, 1.0, 0.5, 0.0, -0.5, -1.0, -0.5, 0.0])
-KINDS = ("quiet", "breezy", "windy", "early", "wash", "faults", "flared", "slack", "people", "taut")
+KINDS = ("quiet", "breezy", "windy", "early", "wash", "faults", "people", "taut")
+"""Flared hulls and slack tanks are days of the other generator."""
 
 
 @dataclass(frozen=True)
@@ -67,12 +68,12 @@ def gusts(f: Array, scale_time: float) -> Array:
     return shape / np.trapezoid(scale_time / (1.0 + 6.0 * scale_time * fine) ** (5.0 / 3.0), fine)
 
 
-def wall_sided(moment: Array, displacement: float, gm: float, bm: float, flare: float = 0.0) -> Array:
-    """Heel (rad) under a moment for M = displacement tan(phi) (GM + BM tan^2(phi)/2 + flare |tan(phi)|)."""
+def wall_sided(moment: Array, displacement: float, gm: float, bm: float) -> Array:
+    """Heel (rad) under a moment for M = displacement tan(phi) (GM + BM tan^2(phi)/2)."""
     t = moment / (displacement * gm)
     for _ in range(60):
-        g = displacement * t * (gm + bm * t**2 / 2 + flare * np.abs(t)) - moment
-        d = displacement * (gm + 1.5 * bm * t**2 + 2 * flare * np.abs(t))
+        g = displacement * t * (gm + bm * t**2 / 2) - moment
+        d = displacement * (gm + 1.5 * bm * t**2)
         t = t - g / d
     return np.arctan(t)
 
@@ -86,7 +87,7 @@ def make(
     ----------
     slow_air : relative standard deviation of a slow (half-hour) change of the mean wind pressure.
     """
-    rng = np.random.default_rng([seed, KINDS.index(kind)])
+    rng = np.random.default_rng([seed, KINDS.index(kind) + 2 * (kind in ("people", "taut"))])
     while True:
         displacement = float(np.exp(rng.uniform(np.log(200.0), np.log(8000.0))))
         breadth = 1.1 * displacement ** (1.0 / 3.0) * rng.uniform(0.9, 1.15)
@@ -111,7 +112,9 @@ def make(
     f = np.fft.rfftfreq(size, FINE)
     safe = np.maximum(f, f[1] / 2)
     upright = rng.uniform(-0.3, 0.3) * DEG
-    still = wall_sided(moment, displacement, gm, bm) + upright
+    # The list is of her own moment: it stiffens with the rest and cannot be added to the heel.
+    own = displacement * np.tan(upright) * (gm + bm * np.tan(upright) ** 2 / 2)
+    still = wall_sided(moment + own, displacement, gm, bm)
     start = 100.0 + np.arange(count) * leg + move + settle
     moved = start - settle
     # mean heel of the day: ramps between the states, a decaying swing after each

@@ -61,8 +61,6 @@ BARS = {
     "early": 0.0015,
     "wash": 0.0015,
     "faults": 0.0015,
-    "flared": 0.0015,
-    "slack": 0.0015,
     "breezy": 0.0015,
     "windy": 0.0025,
     "people": 0.003,

@@ -103,7 +103,12 @@ def low_heel(
 
 
 def _unsettled_u(tried: list[tuple[float, LowHeel]], best: LowHeel) -> float:
-    """Root mean square by which the coefficient is off the chosen one over all smoothings, each by its odds."""
+    """Root mean square by which the coefficient is off the chosen one over all smoothings, each by its odds.
+
+    0 where there was no stretch to learn a coefficient from.
+    """
+    if not best.fit.coefficient.size:
+        return 0.0
     odds = np.exp([worth - max(w for w, _ in tried) for worth, _ in tried])
     away = np.array([float(low.fit.coefficient[0] - best.fit.coefficient[0]) for _, low in tried])
     more = np.array(

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from dsp import low
+from dsp.model import learnt_from
+from dsp.types import Day, Trace, Wind, WindowSpan
 from dsp.wind import ARM_U, log_prior, steady_u
 
 
@@ -38,3 +40,22 @@ def test_the_prior_of_the_smoothing_goes_with_distance_over_speed() -> None:
 def test_the_arm_of_a_steady_wind_is_never_known_better_than_half() -> None:
     assert steady_u(2.0, 0.0) == pytest.approx(2.0 * ARM_U)
     assert steady_u(0.0, 0.3) == pytest.approx(0.3)
+
+
+@pytest.mark.parametrize("length", [0.5, 3.0, 60.0])
+@pytest.mark.parametrize("still", [True, False])
+def test_a_day_too_young_to_teach_anything_of_the_wind_is_no_error(length: float, still: bool) -> None:
+    rng = np.random.default_rng(3)
+    time = np.arange(0.0, 300.0, 0.1)
+    motion = np.sin(time) if still else 0.1 * time
+    heel = Trace("aft", time, 0.001 * motion + 1e-5 * rng.standard_normal(time.size))
+    wind = Wind(time[::10], 3.0 + rng.standard_normal(time[::10].size), None)
+    found = learnt_from(Day(epoch_ns=0, heel=(heel,), windows=(WindowSpan("0", 100.0, 100.0 + length),), wind=wind))
+    assert isinstance(found, str) or np.isfinite(found.model.low.unsettled_u)
+
+
+def test_where_no_coefficient_was_learnt_nothing_is_unsettled() -> None:
+    nothing: Any = SimpleNamespace(
+        fit=SimpleNamespace(coefficient=np.zeros(0), coefficient_covariance=np.zeros((0, 0)))
+    )
+    assert low._unsettled_u([(0.0, nothing)], nothing) == 0.0

@@ -124,7 +124,7 @@ def judge(case: Case, tally: Tally) -> DayHeel:
     zero_variance = 1.0 / float(inverse.sum())
     error = (heel - case.heel)[use]
     error = error - zero_variance * float(np.sum(inverse @ error))
-    spread = np.diag(part) - zero_variance
+    spread = np.maximum(np.diag(part) - zero_variance, 0.0)
     dof = np.array([found.windows[k].dof for k in use])
     tally.error += error.tolist()
     tally.half += (stdtrit(np.minimum(dof, 1e6), 0.975) * np.sqrt(spread)).tolist()

@@ -72,7 +72,8 @@ BARS = {
 @pytest.mark.timeout(3600)
 @pytest.mark.parametrize("kind", list(BARS))
 def test_bars_of_gm(kind: str) -> None:
-    tally = suite.run("gaussian", kind, 60)
+    # Over 60 days a share of 0.95 falls below 0.93 once in five times.
+    tally = suite.run("gaussian", kind, 200)
     assert np.sqrt(np.mean(np.square(tally.gm))) <= BARS[kind]
     assert np.mean(np.abs(tally.gm) < np.array(tally.gm_half)) >= 0.93
     assert tally.clean_rejected <= 0.03 * tally.clean

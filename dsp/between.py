@@ -24,6 +24,8 @@ def window_covariance(windows: list[Evaluated], grid: Grid) -> Array:
 
     Means are taken at a dozen places of each window, each with its share of the window's weights.
     """
+    if not windows:
+        return np.zeros((0, 0, 0))
     places, shares = [], []
     for one in windows:
         blocks = np.array_split(np.arange(one.index.size), min(12, one.index.size))

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from dsp import checks
-from dsp.between import differences
+from dsp.between import differences, window_covariance
 from dsp.estimate import Evaluated, evaluate_window
 from dsp.evidence import evidence_of
 from dsp.follow import LeftOut, no_heel, said_of
@@ -98,7 +98,8 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
             )
         )
 
-    between = covariance_of(good, grid, common)
+    hats = window_covariance(good, grid)
+    between = covariance_of(good, hats, common)
     covariance = np.full((len(day.windows), len(day.windows)), np.nan)
     covariance[np.ix_(places, places)] = between
     found_day = DayHeel(
@@ -118,7 +119,7 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
             *trim.assumptions,
             *_said_of_wind(day, wind),
         ),
-        dof=slope_dof(good, grid, between, low.fit),
+        dof=slope_dof(good, hats, between, low.fit),
         marks=prepared.marks,
         roll_comparison=compare_roll(grid, prepared.heel, prepared.windows, model.rolls, model.law, model.look),
     )

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dsp.between import window_covariance
-from dsp.bins import Grid
 from dsp.combine import Alignment
 from dsp.estimate import Evaluated
 from dsp.prepare import Prepared
@@ -40,18 +38,21 @@ def unmeasured_wind(windows: list[Evaluated], wind: Pressure | None, coefficient
     return np.asarray(float(np.hypot(coefficient, coefficient_u)) * spread * np.clip(silent, 0.0, 1.0))
 
 
-def covariance_of(windows: list[Evaluated], grid: Grid, common: Common) -> Array:
+def covariance_of(windows: list[Evaluated], hats: Array, common: Common) -> Array:
     """Return the (k, k) covariance (rad2) of the window heels.
 
     On the diagonal motion, noise and wandering zeros; everywhere the drift of the combination, the wind coefficient's
     uncertainty times how far each window's wind is from the reference, trim cross-talk, and what low-frequency heel of
     one window says about the next.
+
+    Parameters
+    ----------
+    hats : (p, k, k) from `dsp.between.window_covariance`, of the same windows.
     """
     size = len(windows)
     if not size:
         return np.zeros((0, 0))
     alignment = common.alignment
-    hats = window_covariance(windows, grid)
     shared = np.zeros((size, size))
     for i in range(size):
         shared[i, i] = windows[i].fitted.variance + alignment.wander_u**2 + common.unmeasured_u[i] ** 2
@@ -64,7 +65,7 @@ def covariance_of(windows: list[Evaluated], grid: Grid, common: Common) -> Array
     return shared + common.trim
 
 
-def slope_dof(windows: list[Evaluated], grid: Grid, covariance: Array, fit: LowFit) -> float:
+def slope_dof(windows: list[Evaluated], hats: Array, covariance: Array, fit: LowFit) -> float:
     """Return the degrees of freedom behind the variance of a slope of the heels on what heels her.
 
     The moments are not known here, but the heels stand for them: the slope's weights are ``C^-1`` times the heels, free
@@ -74,6 +75,7 @@ def slope_dof(windows: list[Evaluated], grid: Grid, covariance: Array, fit: LowF
 
     Parameters
     ----------
+    hats : as for `covariance_of`.
     covariance : (k, k) rad2 from `covariance_of`, of the same windows.
     fit : the day's low-frequency heel.
     """
@@ -87,7 +89,7 @@ def slope_dof(windows: list[Evaluated], grid: Grid, covariance: Array, fit: LowF
     whole = float(weight @ covariance @ weight)
     scale = np.array([one.low_scale for one in windows])
     pulled = weight * np.sqrt(scale)
-    shares = (window_covariance(windows, grid) @ pulled) @ pulled * fit.free / whole
+    shares = (hats @ pulled) @ pulled * fit.free / whole
     own = weight**2 * np.array([one.fitted.variance_low for one in windows]) / whole
     spread = float(shares @ fit.covariance @ shares)
     spread += float(np.sum(own**2 * 2.0 / np.array([one.low_scale_dof for one in windows])))

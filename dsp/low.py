@@ -83,20 +83,22 @@ def low_heel(
     hats = Hats.between(0.5 / longest, highest, 0.5 / step, 0.5 / spread)
     start = whole_band(look, hats, step, roll_frequency, damping, float(np.nanmedian(variance)))
     compressor = Compressor(hats, start[hats.low :], step, roll_frequency, damping)
-    candidates: list[tuple[float, Array]] = [(float("nan"), np.zeros((heel.size, 0)))]
-    if wind is not None:
-        candidates = []
-        for smoothing in SMOOTHING:
-            slow = smoothed(wind.value, step, smoothing)
-            candidates.append((smoothing, slow[:, None]))
+    smoothings = SMOOTHING if wind is not None else (float("nan"),)
+    made = [smoothed(wind.value, step, tau) for tau in SMOOTHING] if wind is not None else []
+    every = np.column_stack(made) if made else np.zeros((heel.size, 0))
+    seen = [compressor.contrast(s) for s in stretches(heel, variance, cuts, every)]
     tried: list[tuple[float, LowHeel]] = []
-    for smoothing, regressors in candidates:
-        unlike = unlike_gusts(wind.value, step, smoothing, hats) if wind is not None else np.zeros(hats.node.size)
-        known = Known(np.array([USUAL_COEFFICIENT]), SLOW if wind is not None else SLOW_AIR, unlike)
-        contrasts = [compressor.contrast(s) for s in stretches(heel, variance, cuts, regressors)]
+    for number, smoothing in enumerate(smoothings):
+        unlike, slow, prior = np.zeros(hats.node.size), SLOW_AIR, 0.0
+        if wind is not None:
+            unlike, slow = unlike_gusts(wind.value, step, smoothing, hats), SLOW
+            prior = log_prior(smoothing, wind.speed)
+        known = Known(np.array([USUAL_COEFFICIENT]), slow, unlike)
+        column = slice(number, number + 1)
+        contrasts = [replace(one, pressure=one.pressure[:, column]) for one in seen]
         found = fit(hats, contrasts, start, known)
-        worth = found.log_likelihood + (log_prior(smoothing, wind.speed) if wind is not None else 0.0)
-        tried.append((worth, LowHeel(found, compressor, regressors, smoothing, 0.0, tuple(contrasts), known)))
+        low = LowHeel(found, compressor, every[:, column], smoothing, 0.0, tuple(contrasts), known)
+        tried.append((found.log_likelihood + prior, low))
         start = found.free
     best = max(tried, key=lambda one: one[0])[1]
     return best if wind is None else replace(best, unsettled_u=_unsettled_u(tried, best))

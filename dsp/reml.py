@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import next_fast_len
 from scipy.linalg import cho_solve, solve_triangular
-from scipy.special import gammaln
 
+from dsp.alike import shared_dof
 from dsp.factor import sound_factor
 from dsp.motion import NODE_RATIO, Hats, roll_covariance
 from dsp.types import Array
@@ -221,7 +221,7 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array, known: Known) -> Lo
         if regressors:
             gusts = max(float(coefficient[0] ** 2 - coefficient_covariance[0, 0]), 0.0) * known.unlike
         scale, dof = _scales(np.exp(theta) + gusts[:nodes], contrasts, coefficient)
-        shared = _shared_dof(scale, dof)
+        shared = shared_dof(scale, dof)
         if shared == before and bool(np.all(np.abs(gusts - blown) <= 0.05 * np.abs(gusts))):
             break
     covariance = np.zeros((hats.node.size, hats.node.size))
@@ -331,30 +331,3 @@ def own_scale(one: Contrast, density: Array, coefficient: Array) -> tuple[float,
         scale = target
     at_one = values / (values + 1.0)
     return float(max(scale, 1e-3)), float(np.sum(at_one**2))
-
-
-def _shared_dof(scale: Array, dof: Array) -> float:
-    """Choose how alike the stretches are: the likelihood of their scales under an F law, from alike to quite unlike."""
-    use = dof > 2.0
-    if use.sum() < 3:
-        return 30.0
-    s, d = scale[use], dof[use]
-    best, chosen = -np.inf, 1e4
-    for shared in (1e4, 100.0, 50.0, 25.0, 12.0, 6.0, 4.0):
-        middle = s / float(np.median(s))
-        value = float(np.sum(_log_f(middle, d, shared))) - (0.0 if shared == 1e4 else 1.0)
-        if value > best:
-            best, chosen = value, shared
-    return chosen
-
-
-def _log_f(x: Array, d1: Array, d2: float) -> Array:
-    """Logarithm of the density of the F law."""
-    return np.asarray(
-        gammaln((d1 + d2) / 2)
-        - gammaln(d1 / 2)
-        - gammaln(d2 / 2)
-        + d1 / 2 * np.log(d1 / d2)
-        + (d1 / 2 - 1) * np.log(x)
-        - (d1 + d2) / 2 * np.log1p(d1 * x / d2)
-    )

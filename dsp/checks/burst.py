@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import fdtrc, fdtri
 
-from dsp.checks.alike import Habit, habit
+from dsp.alike import Habit, habit
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
 from dsp.checks.swing import FEWEST, SHARED, Swing, swing_of

@@ -18,7 +18,7 @@ from scipy.linalg import solve_triangular
 from scipy.optimize import brentq
 from scipy.special import stdtr
 
-from dsp.checks.alike import alike
+from dsp.alike import alike
 from dsp.factor import sound_factor
 from dsp.types import Array, Check, Verdict, WindowEvidence
 

@@ -5,6 +5,7 @@ periods tell one stiffness. Advice beside the consensus; ``docs/method-gm.md``, 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,10 +36,34 @@ def run(
     """Ask every question once of the windows used and once, for the zero, of all usable ones."""
     heel = np.array([w.heel for w in day.windows])
     time = np.array([w.span.start for w in day.windows])
-    checks = [_zero(time, heel, arm, covariance, usable), _period(day, usable)]
-    checks.append(_side(time, heel, arm, rise, covariance, arm_covariance, usable, form, found.fit.gm))
-    checks.append(_bend(time, heel, arm, rise, covariance, arm_covariance, used, form))
+
+    def part(keep: Mask) -> _Part:
+        square = np.ix_(keep, keep)
+        return _Part(time[keep], heel[keep], arm[keep], rise[keep], covariance[square], arm_covariance[square])
+
+    checks = (
+        _zero(time, heel, arm, covariance, usable),
+        _period(day, usable),
+        _side(part(usable), form, found.fit.gm),
+        _bend(part(used), form),
+    )
     return tuple(check for check in checks if check is not None)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Windows that a question is put to; arrays of length n."""
+
+    time: Array
+    heel: Array
+    arm: Array
+    rise: Array
+    covariance: Array
+    arm_covariance: Array
+
+    @property
+    def picture(self) -> dict[str, Array]:
+        return {"time": self.time, "moment": self.arm, "heel": self.heel}
 
 
 def hints(windows: Sequence[WindowHeel]) -> tuple[Array, Array]:
@@ -138,69 +163,44 @@ def _period(day: DayHeel, usable: Mask) -> Check | None:
     )
 
 
-def _extra(
-    heel: Array, arm: Array, rise: Array, covariance: Array, arm_covariance: Array, form: Form, shape: str
-) -> tuple[float, float] | None:
+def _extra(part: _Part, form: Form, shape: str) -> tuple[float, float] | None:
     """One more parameter beside GM and TCG: value (m of GM to starboard less to port, or m of BM) and its u."""
-    gm, tcg = start_from_line(heel, arm, form, rise)
-    model = heel_at(arm, gm, tcg, form, rise)
-    jacobian, stiffness = sensitivity(model, gm, form, rise)
+    gm, tcg = start_from_line(part.heel, part.arm, form, part.rise)
+    model = heel_at(part.arm, gm, tcg, form, part.rise)
+    jacobian, stiffness = sensitivity(model, gm, form, part.rise)
     tangent = np.tan(model)
-    column = np.where(arm + tcg > 0, tangent, 0.0) if shape == "side" else 0.5 * tangent**3
+    column = np.where(part.arm + tcg > 0, tangent, 0.0) if shape == "side" else 0.5 * tangent**3
     design = np.column_stack([jacobian, -column / stiffness])
-    weight = np.linalg.inv(covariance + arm_covariance / np.outer(stiffness, stiffness))
+    weight = np.linalg.inv(part.covariance + part.arm_covariance / np.outer(stiffness, stiffness))
     normal = design.T @ weight @ design
     if np.linalg.matrix_rank(normal, tol=1e-12 * float(np.trace(normal))) < 3:
         return None
     inverse = np.linalg.inv(normal)
-    step = inverse @ design.T @ weight @ (heel - model)
+    step = inverse @ design.T @ weight @ (part.heel - model)
     return float(step[2]), float(np.sqrt(inverse[2, 2]))
 
 
-def _side(
-    time: Array,
-    heel: Array,
-    arm: Array,
-    rise: Array,
-    covariance: Array,
-    arm_covariance: Array,
-    keep: Mask,
-    form: Form,
-    gm: float,
-) -> Check | None:
-    square = np.ix_(keep, keep)
-    sides = np.sign(arm[keep])
-    if min(int((sides > 0).sum()), int((sides < 0).sum())) < 1 or int(keep.sum()) < 4:
+def _side(part: _Part, form: Form, gm: float) -> Check | None:
+    sides = np.sign(part.arm)
+    if min(int((sides > 0).sum()), int((sides < 0).sum())) < 1 or part.arm.size < 4:
         return None
-    found = _extra(heel[keep], arm[keep], rise[keep], covariance[square], arm_covariance[square], form, "side")
+    found = _extra(part, form, "side")
     if found is None:
         return None
     extra, u = found
     value = abs(extra) / u
     stiffer = "starboard" if extra > 0 else "port"
-    return _check(
-        "taut",
-        value,
+    says = (
         f"All windows taken together are {100 * abs(extra) / abs(gm):.2f} % stiffer to {stiffer}, {value:.1f} times "
-        "the uncertainty; a restraint or the ground stiffens one side.",
-        {"time": time[keep], "moment": arm[keep], "heel": heel[keep]},
+        "the uncertainty; a restraint or the ground stiffens one side."
     )
+    return _check("taut", value, says, part.picture)
 
 
-def _bend(
-    time: Array,
-    heel: Array,
-    arm: Array,
-    rise: Array,
-    covariance: Array,
-    arm_covariance: Array,
-    keep: Mask,
-    form: Form,
-) -> Check | None:
-    square = np.ix_(keep, keep)
-    if np.unique(np.abs(np.round(arm[keep], 9))).size < 3 or int(keep.sum()) < 5:
+def _bend(part: _Part, form: Form) -> Check | None:
+    if np.unique(np.abs(np.round(part.arm, 9))).size < 3 or part.arm.size < 5:
         return None
-    found = _extra(heel[keep], arm[keep], rise[keep], covariance[square], arm_covariance[square], form, "bend")
+    found = _extra(part, form, "bend")
     if found is None:
         return None
     extra, u = found
@@ -209,7 +209,7 @@ def _bend(
         f"The plot stiffens with heel by {extra:+.1f} m of BM beyond the hull's own, {value:.1f} times the uncertainty"
         + ("; softer near upright speaks for free liquid that pockets." if extra > 0 else ".")
     )
-    return _check("slosh", value, says, {"time": time[keep], "moment": arm[keep], "heel": heel[keep]})
+    return _check("slosh", value, says, part.picture)
 
 
 def _check(code: str, value: float, says: str, evidence: dict[str, Array]) -> Check:

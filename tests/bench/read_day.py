@@ -52,10 +52,11 @@ def repaired(record: Path) -> int:
 
 
 def means(record: Path) -> int:
-    """read_means: the whole day as quarter-second means, for whole-day scans."""
-    from logger.archive.means import read_means
+    """read_thinned without spans: the whole day as quarter-second means, for whole-day scans."""
+    from logger.archive.thinned import read_thinned
+    from logger.records import Quantity
 
-    return sum(int(one.count.sum()) for one in read_means(record, quantity="heel", every_s=0.25))
+    return sum(int(one.count.sum()) for one in read_thinned(record, (), (Quantity.HEEL,)))
 
 
 def ten_minutes(record: Path) -> int:

@@ -13,12 +13,11 @@ from dsp import joint
 HEEL = np.array([0.0, 1.0, 2.0, 1.0, 0.0, -1.0, -2.0, -1.0, 0.0]) * 0.02
 
 
-def _dof(monkeypatch: pytest.MonkeyPatch, inside: float, between: float, log_u: float, own_dof: float) -> float:
+def _dof(inside: float, between: float, log_u: float, own_dof: float) -> float:
     """Windows whose variance is ``inside`` by themselves, and ``between`` of a swing in step with the day's moments."""
     size = HEEL.size
     slow = np.outer(HEEL, HEEL) / HEEL.max() ** 2
     hats = np.array([np.eye(size), slow])
-    monkeypatch.setattr(joint, "window_covariance", lambda windows, grid: hats)
     windows: Any = [
         SimpleNamespace(
             fitted=SimpleNamespace(mean=h, variance_low=inside + between),
@@ -30,19 +29,18 @@ def _dof(monkeypatch: pytest.MonkeyPatch, inside: float, between: float, log_u: 
     ]
     fit: Any = SimpleNamespace(free=np.array([inside, between]), covariance=np.diag([0.01, log_u]) ** 2)
     covariance = inside * np.eye(size) + between * slow
-    grid: Any = None
-    return joint.slope_dof(windows, grid, covariance, fit)
+    return joint.slope_dof(windows, hats, covariance, fit)
 
 
-def test_a_slope_is_known_as_well_as_the_motion_that_makes_its_variance(monkeypatch: pytest.MonkeyPatch) -> None:
-    quick = _dof(monkeypatch, inside=1e-6, between=1e-12, log_u=1.0, own_dof=1e6)
-    slow = _dof(monkeypatch, inside=1e-6, between=1e-5, log_u=1.0, own_dof=1e6)
+def test_a_slope_is_known_as_well_as_the_motion_that_makes_its_variance() -> None:
+    quick = _dof(inside=1e-6, between=1e-12, log_u=1.0, own_dof=1e6)
+    slow = _dof(inside=1e-6, between=1e-5, log_u=1.0, own_dof=1e6)
     assert quick > 1000.0
     assert slow == pytest.approx(2.0, rel=0.3), "all variance from one density whose logarithm is known to 1: 2 / 1^2"
 
 
-def test_independent_scales_of_windows_average_out_in_a_slope(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_independent_scales_of_windows_average_out_in_a_slope() -> None:
     each = 6.0
-    found = _dof(monkeypatch, inside=1e-6, between=1e-15, log_u=0.0, own_dof=each)
+    found = _dof(inside=1e-6, between=1e-15, log_u=0.0, own_dof=each)
     share = HEEL**2 / np.sum(HEEL**2)
     assert found == pytest.approx(1.0 / (0.5 * 0.01**4 + np.sum(share**2) / each), rel=0.01)

@@ -12,7 +12,6 @@ from config.errors import BadInput
 from dsp.bins import grid_over, station_bins
 from dsp.clean import mark
 from dsp.types import StationKnowledge, Trace
-from logger.archive.means import read_means
 from logger.archive.reader import read_series
 from logger.archive.thinned import AROUND_NS, longer_than, read_thinned
 from logger.archive.writer import RunWriter
@@ -104,10 +103,10 @@ def test_bins_of_the_thinned_trace_are_those_of_the_whole(record: Path) -> None:
 
 def test_means_of_the_day_agree_with_its_readings(record: Path) -> None:
     whole = read_series(record, quantity="heel", repair=False)[0]
-    means = read_means(record, every_s=1.0, quantity="heel")[0]
+    means = read_thinned(record, (), (Quantity.HEEL,), every_ns=S)[0]
     good = whole.flags == 0
     assert means.count.sum() == good.sum()
-    assert float(means.value @ means.count) == pytest.approx(float(whole.value[good].sum()))
+    assert float(means.series.value @ means.count) == pytest.approx(float(whole.value[good].sum()))
 
 
 def test_a_damaged_page_names_the_channel_that_it_is_of(tmp_path: Path) -> None:

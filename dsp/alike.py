@@ -17,6 +17,8 @@ from dsp.types import Array
 
 DROWNED = 0.3
 """Share of the middle strength below which an estimate is counted as "below"."""
+TOO_FEW = 30.0
+"""Degrees of freedom taken where fewer than three strengths can be judged."""
 CENSORED = 2.0
 """Strengths above the middle one are hardly seen: half of the degrees of freedom tell the usual strength."""
 CHOICES = (1e4, 100.0, 50.0, 25.0, 12.0, 6.0, 4.0)
@@ -40,11 +42,27 @@ def alike(scale: Array, dof: Array) -> float:
     """
     use = dof > 1.5
     if int(use.sum()) < 3:
-        return 30.0
+        return TOO_FEW
     middle = max(float(np.median(scale[use & (scale > 0.05)])) if (use & (scale > 0.05)).any() else 1.0, 1e-6)
     x, d = scale[use] / middle, dof[use]
-    values = [_log_likelihood(x, d, shared) - (0.0 if shared == CHOICES[0] else 1.0) for shared in CHOICES]
-    return float(CHOICES[int(np.argmax(values))])
+    return _likeliest([_log_likelihood(x, d, shared) for shared in CHOICES])
+
+
+def shared_dof(scale: Array, dof: Array) -> float:
+    """Choose the same for strengths that are taken as they are, none of them drowned.
+
+    Parameters and result as for `alike`.
+    """
+    use = dof > 2.0
+    if use.sum() < 3:
+        return TOO_FEW
+    x = scale[use] / float(np.median(scale[use]))
+    return _likeliest([float(np.sum(log_f(x, dof[use], shared))) for shared in CHOICES])
+
+
+def _likeliest(values: list[float]) -> float:
+    """Choose by log likelihood; anything but all alike must be the likelier by a factor e."""
+    return CHOICES[int(np.argmax([value - (0.0 if n == 0 else 1.0) for n, value in enumerate(values)]))]
 
 
 @dataclass(frozen=True)
@@ -87,7 +105,7 @@ def habit(strength: Array, dof: Array) -> Habit:
     trial = middle * np.geomspace(0.2, 3.0, 41)
     told = np.empty((len(CHOICES), trial.size))
     for row, shared in enumerate(CHOICES):
-        below = _log_density(strength[low] / trial[:, None], dof[low], shared) - np.log(trial[:, None])
+        below = log_f(strength[low] / trial[:, None], dof[low], shared) - np.log(trial[:, None])
         above = np.log(np.maximum(fdtrc(dof[~low], shared, middle / trial[:, None]), 1e-300))
         told[row] = below.sum(axis=1) + above.sum(axis=1)
     share = np.exp(told - told.max()) * PRIOR[:, None]
@@ -99,13 +117,13 @@ def habit(strength: Array, dof: Array) -> Habit:
 
 def _log_likelihood(x: Array, d: Array, shared: float) -> float:
     seen = x >= DROWNED
-    density = _log_density(x[seen], d[seen], shared)
+    density = log_f(x[seen], d[seen], shared)
     below = np.log(np.maximum(fdtr(d[~seen], shared, DROWNED), 1e-12))
     # Noise can drown an estimate under any law, so that its chance is never put below one in twenty.
     return float(np.sum(density) + np.sum(np.maximum(below, np.log(0.05))))
 
 
-def _log_density(y: Array, a: Array, b: float) -> Array:
+def log_f(y: Array, a: Array, b: float) -> Array:
     """Logarithm of the density of F with ``a`` and ``b`` degrees of freedom."""
     return np.asarray(
         gammaln((a + b) / 2)

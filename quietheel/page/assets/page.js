@@ -95,7 +95,7 @@ function windowRows(windows) {
   if (!windows.length) return [make("li", { class: "none" }, "No window yet.")];
   return windows.map((one) => {
     const kind = one.void ? "void" : one.stop_ms === null ? "open" : one.verdict ?? "wait";
-    const u95 = one.u95_deg === null ? "" : ` ± ${fixed(one.u95_deg, 4)}`;
+    const u95 = one.u95_deg === null ? "" : ` ± ${fixed(one.u95_deg, 4)}°`;
     return make("li", {}, make("button", { type: "button", class: `window${kind === "open" ? " now" : ""}${one.void ? " void" : ""}`, "data-window": one.label, onclick: () => openWindow(one) },
       make("span", { class: `label${one.label.length > 3 ? " long" : ""}` }, one.label),
       make("span", {}, make("span", { class: "heel" }, one.heel_deg === null ? "–" : heel(one.heel_deg, 4)), make("span", { class: "side" }, u95)),

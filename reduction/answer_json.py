@@ -166,14 +166,13 @@ def _gm_all(gm: GmResult | None, confidence: float) -> Json | None:
 
 
 def _window(point: WindowPoint, confidence: float) -> Json:
-    heel = Quantified(point.heel, point.u)
     return {
         "label": point.label,
         "start": _time(point.start_ns),
         "stop": _time(point.stop_ns),
         "moment_tm": _number(point.moment / 1e3),
         "heel_deg": _number(point.heel / DEGREE),
-        "u95_deg": _number(heel.u95(confidence) / DEGREE),
+        "u95_deg": _number(point.u95(confidence) / DEGREE),
         "verdict": point.verdict,
         "reasons": list(point.reasons),
         "used": point.used,

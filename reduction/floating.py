@@ -145,7 +145,7 @@ def _typed(inputs: DayInputs, waterline: Waterline | None, notes: list[str]) -> 
     if values.bm_m is not None:
         bm = Quantified(values.bm_m, (values.bm_u95_m or 0.0) / COVERAGE_95, unit="m")
         if values.bm_u95_m is None:
-            notes.append("BM was taken as given; its effect on GM is small.")
+            notes.append("BM was taken as given, without hydrostatics.bm_u95_m; its effect on GM is small.")
     if values.km_m is not None:
         km = Quantified(values.km_m, values.km_m * (values.km_u95_percent or 0.0) / 100.0 / COVERAGE_95, unit="m")
         if values.km_u95_percent is None:

@@ -13,9 +13,9 @@ from scipy.interpolate import CubicSpline
 from dsp.types import BudgetLine
 from reduction.floating import Case, cholesky
 from reduction.gm import budget as gm_budget
+from reduction.gm.consistency import bent_form
 from reduction.gm.curve import Form, fit_curve, from_kn, straight, wall_sided
 from reduction.gm.line import straight_line
-from reduction.gm.problem import SMALLEST_U
 from reduction.gm.reduce import reduce_gm
 from reduction.inputs import DayInputs
 from reduction.lightship.model import GmPart, source_of
@@ -48,7 +48,7 @@ def day_moments(inputs: DayInputs) -> Moments:
     for window in inputs.day.windows if inputs.day is not None else ():
         label = window.span.label
         movement = inputs.movements.get(label) or window.span.group or label
-        windows.append(WindowState(label, movement, inputs.moments.get(label)))
+        windows.append(WindowState(label, movement, inputs.moments.get(label), inputs.moments_u.get(label)))
     return window_states(inputs.plan, windows, inputs.shifts, inputs.placed)
 
 
@@ -165,15 +165,19 @@ def _part(
     heel = np.array([w.heel for w, k in zip(day.windows, keep, strict=True) if k])
     moment = np.array([s.moment for s in states])
     rise = np.array([s.vertical for s in states])
-    covariance = day.covariance[np.ix_(keep, keep)] + SMALLEST_U**2 * np.eye(heel.size)
+    covariance = result.covariance[np.ix_(keep, keep)]
+    zero_u = day.zero_u if math.isfinite(day.zero_u) else gm_budget.ZERO_ASSUMED_U
     arms, columns = gm_budget.moment_covariance(states, moments.inputs, delta)
     form = _form(kn, case)
+    if result.bend != 0.0:
+        form = bent_form(form, result.bend)
     line = result.carried == "line"
     if line:
         gain, tcg, gm = _line_gain(heel, moment, rise, delta)
     else:
-        start = fit_curve(heel, moment / delta, covariance, form, rise / delta)
-        whole = covariance + arms / np.outer(start.stiffness, start.stiffness)
+        weighing = covariance + zero_u**2
+        start = fit_curve(heel, moment / delta, weighing, form, rise / delta)
+        whole = weighing + arms / np.outer(start.stiffness, start.stiffness)
         fit = fit_curve(heel, moment / delta, whole, form, rise / delta)
         gain, tcg, gm = fit.gain, fit.tcg, fit.gm
     known = {*COMMON, *columns, "curvature left out", "choice of windows"}
@@ -185,7 +189,6 @@ def _part(
         dof = max(dof * heel_u2**2 / result.gm.u**4, 2.0)
     lines = {b.source: b.u for b in result.gm.budget}
     first = moments.first if moments.first is not None and not inputs.moments else moments.states[0]
-    zero_u = day.zero_u if math.isfinite(day.zero_u) else gm_budget.ZERO_ASSUMED_U
     return GmPart(
         gm=gm,
         tcg=tcg,

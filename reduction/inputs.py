@@ -34,6 +34,8 @@ class DayInputs:
     ``group``, else to the movement of its own label."""
     moments: Mapping[str, float] = field(default_factory=dict)
     """Window label -> total transverse moment, kg m to starboard, where it was typed or imported."""
+    moments_u: Mapping[str, float] = field(default_factory=dict)
+    """Window label -> standard uncertainty of that moment, kg m; a window not named here: not known."""
     shifts: tuple[Shift, ...] = ()
     """People at another station than usual, crane, liquids pumped: from the marks."""
     placed: Mapping[str, Mapping[str, Point]] = field(default_factory=dict)

@@ -21,6 +21,10 @@ PERSON_U = 10.0
 """kg, standard uncertainty of the mass of a person not weighed (judgement)."""
 PLACE_U = 0.3
 """m, standard uncertainty of where a person stands (judgement)."""
+GIVEN = "moment given"
+"""First words of the inputs that are errors of moments typed in; their sensitivities are standard uncertainties."""
+COMMON_SHARE = 0.5
+"""Of the variance of a moment typed in: what is common to all states (judgement, see `_given`)."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,8 @@ class WindowState:
     """Label of the movement; empty: the window's own label."""
     moment: float | None = None
     """kg m to starboard, typed by whoever measured; None: from the plan's weights."""
+    moment_u: float | None = None
+    """kg m, standard uncertainty of ``moment``; None: not known, the moment is taken as given."""
 
 
 @dataclass(frozen=True)
@@ -89,14 +95,12 @@ def window_states(
     BadInput where a window names no movement of the plan and has no moment of its own.
     """
     planned = planned_states(plan, placed or {})
-    typed_plan = {m.label: m.moment_tm for m in movements(plan) if m.moment_tm is not None}
+    typed = _typed(plan, windows)
     states = []
     for window in windows:
         movement = window.movement or window.label
-        if window.moment is not None:
-            base = State(movement, window.moment, 0.0)
-        elif movement in typed_plan:
-            base = State(movement, typed_plan[movement] * TONNE, 0.0)
+        if window.label in typed:
+            base = _given(movement, *typed[window.label])
         elif movement in planned and (plan.weights or shifts):
             base = planned[movement]
         else:
@@ -106,13 +110,12 @@ def window_states(
         states.append(_shifted(base, [s for s in shifts if window.label in s.windows]))
     labels = [w.movement or w.label for w in windows]
     planned_labels = [m.label for m in movements(plan)]
-    typed = any(w.moment is not None or (w.movement or w.label) in typed_plan for w in windows)
-    notes = list(_weights_assumed(plan, typed))
+    notes = [*_weights_assumed(plan), *_given_assumed(typed)]
     notes += [f"{s.what} was taken as {s.mass:.0f} kg." for s in shifts if s.group == "people" and s.mass == 75.0][:1]
     first = planned.get(planned_labels[0]) if planned_labels else None
     return Moments(
         tuple(states),
-        _inputs(plan, shifts),
+        _inputs(plan, shifts) | {name: 1.0 for s in states for name in s.sensitivities if name.startswith(GIVEN)},
         tuple(notes),
         tuple(m for m in planned_labels if windows and m not in labels),
         tuple(dict.fromkeys(m for m in labels if labels.count(m) > 1)),
@@ -175,6 +178,36 @@ def _shifted(base: State, shifts: Sequence[Shift]) -> State:
     return State(base.label, moment, base.moment_u, vertical, longitudinal, sensitivities)
 
 
+def _typed(plan: Plan, windows: Sequence[WindowState]) -> dict[str, tuple[float, float | None]]:
+    """Window label -> (moment, its standard uncertainty or None), kg m, where the window or the plan types a moment."""
+    planned = {m.label: m for m in movements(plan) if m.moment_tm is not None}
+    found: dict[str, tuple[float, float | None]] = {}
+    for window in windows:
+        step = planned.get(window.movement or window.label)
+        if window.moment is not None:
+            found[window.label] = window.moment, window.moment_u
+        elif step is not None and step.moment_tm is not None:
+            u95 = step.moment_u95_tm
+            found[window.label] = step.moment_tm * TONNE, None if u95 is None else u95 * TONNE / COVERAGE_95
+    return found
+
+
+def _given(movement: str, moment: float, u: float | None) -> State:
+    """State of a moment that was typed: a part of its variance is common to all states, the rest is the state's own.
+
+    Nobody who types a moment says how its error hangs together with those of the others. An error of the scale that
+    the weights were weighed on goes with the moment and passes to GM in full; one of a place lets the state lie off
+    the others and passes to GM in small part. Neither is left out. Windows of one state and moment share both.
+    """
+    if not u:
+        return State(movement, moment, 0.0)
+    share = COMMON_SHARE if moment else 0.0
+    errors = {f"{GIVEN} for movement {movement}, {moment:.6g} kg m": u * math.sqrt(1.0 - share)}
+    if share:
+        errors[f"{GIVEN}, common"] = math.copysign(u * math.sqrt(share), moment)
+    return State(movement, moment, 0.0, sensitivities=errors)
+
+
 def _inputs(plan: Plan, shifts: Sequence[Shift]) -> dict[str, float]:
     inputs: dict[str, float] = {}
     for weight in plan.weights:
@@ -187,7 +220,7 @@ def _inputs(plan: Plan, shifts: Sequence[Shift]) -> dict[str, float]:
     return inputs
 
 
-def _weights_assumed(plan: Plan, typed: bool) -> list[str]:
+def _weights_assumed(plan: Plan) -> list[str]:
     notes = []
     masses = [w.name for w in plan.weights if w.mass_u95_kg is None]
     places = [w.name for w in plan.weights if w.position_u95_m is None]
@@ -195,6 +228,16 @@ def _weights_assumed(plan: Plan, typed: bool) -> list[str]:
         notes.append(f"Masses of weights {', '.join(masses)} have no interval and were taken as given.")
     if places:
         notes.append(f"Positions of weights {', '.join(places)} have no interval and were taken as given.")
-    if typed:
-        notes.append("Moments typed in were taken as given; their uncertainty is not in the interval.")
+    return notes
+
+
+def _given_assumed(typed: Mapping[str, tuple[float, float | None]]) -> list[str]:
+    """What was assumed about moments that were typed or imported."""
+    bare = [label for label, (_, u) in typed.items() if u is None]
+    notes = []
+    if bare:
+        which = "Moments typed in" if len(bare) == len(typed) else f"Moments of windows {', '.join(bare)}"
+        notes.append(f"{which} were taken as given; their uncertainty (moment_u95_tm) is not in the interval.")
+    if any(u for _, u in typed.values()):
+        notes.append("Of the intervals given with the moments, half of the variance was taken as common to all states.")
     return notes

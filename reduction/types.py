@@ -70,7 +70,11 @@ class WindowPoint:
     heel: float
     """rad."""
     u: float
-    """rad, total for this window by itself."""
+    """rad, total for this window by itself, what all windows share (scale, zero) not counted."""
+    dof: float
+    """Degrees of freedom of ``u``."""
+    scale_u: float
+    """rad, what the scale of the stations may have done to its heel away from upright."""
     verdict: Verdict
     reasons: tuple[str, ...]
     checks: tuple[Check, ...]
@@ -81,6 +85,16 @@ class WindowPoint:
     used: bool
     overruled: str = ""
     """Reason on record where a person overruled the verdict."""
+
+    def u95(self, confidence: float = 0.95) -> float:
+        """Half width, rad, of the interval of the heel away from upright, scale included (GUM G.4.1)."""
+        whole = self.u**2 + self.scale_u**2
+        dof = self.dof * (whole / self.u**2) ** 2 if self.u > 0.0 else float("inf")
+        return Quantified(self.heel, whole**0.5, dof).u95(confidence)
+
+    def own95(self, confidence: float = 0.95) -> float:
+        """Half width, rad, of what this window may be off the fit by itself."""
+        return Quantified(self.heel, self.u, self.dof).u95(confidence)
 
 
 @dataclass(frozen=True)
@@ -107,6 +121,10 @@ class GmResult:
     assumptions: tuple[str, ...] = ()
     heel_scatter: float = float("nan")
     """rad, residual standard deviation of the carried fit."""
+    covariance: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n, n) rad2 of the heels of ``points`` as the fits took it: with their scatter, without the shared zero."""
+    bend: float = 0.0
+    """m of BM by which the plot bends beyond the hull's own, where that was found."""
     day_checks: tuple[Check, ...] = ()
     """Questions put to the day as a whole: zero, one side stiffer, roll periods, bend of the plot."""
 

@@ -101,7 +101,7 @@ class Look:
         """
         if not np.isfinite(self.evidence.shared_dof):
             return ()
-        return tuple(Look(self.evidence, share, self._slow) for share in SHARES)
+        return tuple(Look(self.evidence, share, self.slow_covariance) for share in SHARES)
 
     @cached_property
     def plausible(self) -> float:
@@ -119,16 +119,23 @@ class Look:
         return float(prior - determinant - 0.5 * np.log(turned @ turned) - 0.5 * float(self.rest @ self.rest))
 
     @cached_property
-    def _slow(self) -> Array:
+    def slow_covariance(self) -> Array:
+        """(n, n) rad2 of what is slower than the roll, without noise."""
         slow = self.evidence.low_covariance.copy()
         slow[np.diag_indices_from(slow)] -= min(self.evidence.motion.white, float(np.diag(slow).min()))
         return slow
 
     @cached_property
+    def slow_heel(self) -> Array:
+        """(n,) rad, best linear prediction of what is slower than the roll, mean taken off."""
+        pull = solve_triangular(self._factor, self.rest, lower=True, trans="T", check_finite=False)
+        return np.asarray(self.slow_covariance @ pull)
+
+    @cached_property
     def _factor(self) -> Array:
         covariance = self.evidence.covariance
         if self.share < 1.0:
-            slow = self._slow if self.slow is None else self.slow
+            slow = self.slow_covariance if self.slow is None else self.slow
             covariance = covariance - (1.0 - self.share) * slow
             covariance[np.diag_indices_from(covariance)] += 1e-9 * float(np.mean(np.diag(covariance)))
         return np.asarray(sound_factor(covariance)[0])

@@ -11,19 +11,21 @@ from dsp.types import Check, Verdict
 
 
 def check(look: Look) -> Check:
-    """Skewness of the motion against that of a Gaussian process of the same correlation.
+    """Skewness of the motion beside slow heel against that of a Gaussian process of the same correlation.
 
     The third moment of a Gaussian process with autocorrelation r has variance ``6 / n sum r(k)^3`` over lags
-    (independent samples: 6 / n).
+    (independent samples: 6 / n). Slow heel is predicted and taken off first: of its few swings in a window most may lie
+    on one side, and no contact is needed for that.
     """
     evidence = look.evidence
-    motion = evidence.heel - evidence.wind_part - evidence.mean - evidence.transient
+    motion = evidence.heel - evidence.wind_part - evidence.mean - evidence.transient - look.slow_heel
     scale = float(np.std(motion))
     n = motion.size
     if n < 40 or scale == 0.0:
         return not_made(look, "taut", "too little motion to judge its shape")
-    deviation = np.sqrt(np.diag(evidence.covariance))
-    alike = evidence.covariance / np.outer(deviation, deviation)
+    covariance = evidence.covariance - look.slow_covariance
+    deviation = np.sqrt(np.maximum(np.diag(covariance), 1e-30))
+    alike = covariance / np.outer(deviation, deviation)
     third = float(np.sum(alike * alike * alike)) / n**2
     u = float(np.sqrt(6.0 * max(third, 1.0 / n)))
     skew = float(np.mean((motion - motion.mean()) ** 3)) / scale**3

@@ -97,7 +97,7 @@ def moment_covariance(
     return total, columns
 
 
-def heel_lines(lever: Lever, windows: Sequence[WindowHeel], covariance: Array, birge: float) -> list[BudgetLine]:
+def heel_lines(lever: Lever, windows: Sequence[WindowHeel], covariance: Array) -> list[BudgetLine]:
     """Split the part of the heels by the sources that the windows name; the shares add up to the whole.
 
     Parameters
@@ -105,9 +105,8 @@ def heel_lines(lever: Lever, windows: Sequence[WindowHeel], covariance: Array, b
     lever : the fit.
     windows : those of the fit.
     covariance : (n, n) rad2 of the heels, as given.
-    birge : factor on every uncertainty of heel.
     """
-    whole = float(lever.gain @ covariance @ lever.gain) * birge**2
+    whole = float(lever.gain @ covariance @ lever.gain)
     share: dict[str, float] = {}
     for gain, window, own in zip(lever.gain, windows, np.diag(covariance), strict=True):
         lines = {line.source: line.u**2 for line in window.budget if "scale" not in line.source and line.u > 0}
@@ -122,21 +121,20 @@ def heel_lines(lever: Lever, windows: Sequence[WindowHeel], covariance: Array, b
     total_share = sum(share.values())
     if total_share <= 0:
         return []
-    note = f"widened {birge:.2f} times: the windows scatter more than their own intervals" if birge > 1 else ""
-    return [BudgetLine(name, float(np.sqrt(whole * part / total_share)), note) for name, part in share.items()]
+    return [BudgetLine(name, float(np.sqrt(whole * part / total_share))) for name, part in share.items()]
 
 
 def common_lines(
     lever: Lever,
     day: DayHeel,
+    zero_u: float,
     displacement: Quantified,
     arm_covariance: Array,
     columns: Mapping[str, Array],
 ) -> list[BudgetLine]:
     """Sources that reach all windows alike: scale, upright, displacement, moments."""
     lines = [BudgetLine("scale of the stations", abs(float(lever.gain @ lever.heel)) * _or_zero(day.scale_u))]
-    zero = day.zero_u if np.isfinite(day.zero_u) else ZERO_ASSUMED_U
-    lines.append(BudgetLine("true upright", abs(float(lever.gain.sum())) * zero))
+    lines.append(BudgetLine("true upright", abs(float(lever.gain.sum())) * zero_u))
     if displacement.u > 0:
         relative = displacement.u / displacement.value
         slope = float(lever.gain @ (lever.arm / lever.stiffness))

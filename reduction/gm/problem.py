@@ -38,6 +38,17 @@ class Problem:
     arm_covariance: Array
     columns: dict[str, Array]
     overruled: dict[int, Overrule]
+    zero_u: float
+    """rad, of the zero that all heels share: where upright is, which the curve needs to know."""
+
+    @property
+    def weighing(self) -> Array:
+        """(n, n) rad2 by which a curve through the heels is fitted: their covariance and the zero that they share.
+
+        A wrong zero lays the bend of the curve to one side, as a line does that holds her there; with the zero among
+        what is not known the fit finds it instead. It moves nothing along a straight line.
+        """
+        return np.asarray(self.covariance + self.zero_u**2)
 
     @staticmethod
     def of(
@@ -63,6 +74,7 @@ class Problem:
             arm_covariance,
             columns,
             overruled,
+            day.zero_u if np.isfinite(day.zero_u) else gm_budget.ZERO_ASSUMED_U,
         )
 
     def rough_gm(self, keep: Mask) -> float:
@@ -85,6 +97,7 @@ class Problem:
             ~forced[keep],
             held,
             other,
+            self.zero_u,
         )
 
 

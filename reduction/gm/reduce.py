@@ -19,6 +19,7 @@ from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided
 from reduction.gm.line import LineFit, line_weights, straight_line
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
 from reduction.gm.reasons import between_windows
+from reduction.gm.widened import widened
 from reduction.types import GmResult, Maybe, Quantified, State, WindowPoint
 
 
@@ -81,10 +82,11 @@ def reduce_gm(
         )
     used = candidates.copy()
     used[np.flatnonzero(candidates)[~found.used]] = False
+    problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
         notes.append(
-            f"The windows scatter {found.birge:.1f} times as much as their own intervals allow and no few of them can "
-            "be held responsible; every uncertainty of heel was widened by that factor (Birge ratio)."
+            f"The windows scatter {found.scatter.ratio:.1f} times as much as their own intervals allow and no few of "
+            "them can be held responsible; every uncertainty of heel was widened by what they scatter."
         )
     return _Reduction(problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes).result()
 
@@ -107,17 +109,20 @@ class _Reduction:
     def result(self) -> GmResult:
         p = self.problem
         usable = np.isfinite(p.heel) & np.isfinite(np.diag(p.covariance))
-        line_fit, line = self._line(self.used, self.found.birge, self.found.selection_u)
-        _, line_all = self._line(usable, 1.0, 0.0)
-        curve, upright, residual_curve = self._curve(self.used, self.found.birge, self.found.selection_u)
-        curve_all, _, _ = self._curve(usable, 1.0, 0.0)
+        line_fit, line = self._line(self.used, self.found.selection_u)
+        _, line_all = self._line(usable, 0.0)
+        curve, upright, residual_curve = self._curve(self.used, self.found.selection_u)
+        curve_all, _, _ = self._curve(usable, 0.0)
         carried = self.carried if curve.value is not None else "line"
         gm = curve.value if carried == "curve" and curve.value is not None else line
         notes = list(self.notes)
         if carried != self.carried:
             notes.append("BM or cross curves are not known: the straight line was carried on, its interval widened.")
         if not np.isfinite(self.day.zero_u):
-            notes.append("No station's zero was calibrated; upright was taken as known to 0.5 degrees at 95 %.")
+            notes.append(
+                "The zero of no station, or not of every one, is known (stations.calibration.zero_u95_deg); upright was "
+                "taken as known to 0.5 degrees at 95 %."
+            )
         intercept, slope = float(line_fit.intercept[0]), line_fit.slope
         corrected = p.arm * p.displacement.value + p.rise * p.displacement.value * np.tan(p.heel)
         residual_line = p.heel - np.arctan(intercept + slope * corrected)
@@ -133,15 +138,17 @@ class _Reduction:
             line_all=line_all,
             curve_all=curve_all,
             list_upright=upright,
-            points=self._points(residual_line, residual_curve),
+            points=self._points(residual_line, residual_curve, upright.value),
             difference=self._difference(line, curve, carried),
             assumptions=tuple(notes),
             heel_scatter=scatter,
+            covariance=p.covariance,
+            bend=self.found.bend,
             day_checks=day_checks.run(
                 self.day,
                 p.arm,
                 p.rise,
-                p.covariance,
+                p.weighing,
                 p.arm_covariance,
                 self.used,
                 usable,
@@ -150,7 +157,7 @@ class _Reduction:
             ),
         )
 
-    def _line(self, keep: Mask, birge: float, selection_u: float) -> tuple[LineFit, Quantified]:
+    def _line(self, keep: Mask, selection_u: float) -> tuple[LineFit, Quantified]:
         p = self.problem
         heel, delta = p.heel[keep], p.displacement.value
         tangent = np.tan(heel)
@@ -165,7 +172,7 @@ class _Reduction:
             if np.isfinite(customary)
             else "no degree of freedom left for a customary interval"
         )
-        return fit, self._quantified(lever, keep, birge, selection_u, self._curvature(lever), note)
+        return fit, self._quantified(lever, keep, selection_u, self._curvature(lever), note)
 
     def _curvature(self, lever: gm_budget.Lever) -> BudgetLine:
         """What the straight line leaves out, as a standard uncertainty since it is not corrected for."""
@@ -179,24 +186,22 @@ class _Reduction:
         plain = heel_at(lever.arm, lever.gm, 0.0, straight())
         return BudgetLine("curvature left out", abs(float(lever.gain @ (model - plain))), self.form.name)
 
-    def _curve(
-        self, keep: Mask, birge: float, selection_u: float
-    ) -> tuple[Maybe[Quantified], Quantified | None, Array]:
+    def _curve(self, keep: Mask, selection_u: float) -> tuple[Maybe[Quantified], Quantified | None, Array]:
         p = self.problem
         if self.form is None:
             nothing = np.full(p.heel.size, np.nan)
             return Maybe(None, "BM or cross curves are not known; give hydrostatics for the true curve"), None, nothing
         square = np.ix_(keep, keep)
-        start = fit_curve(p.heel[keep], p.arm[keep], p.covariance[square], self.form, p.rise[keep])
+        start = fit_curve(p.heel[keep], p.arm[keep], p.weighing[square], self.form, p.rise[keep])
         tilt = np.outer(start.stiffness, start.stiffness)
-        covariance = p.covariance[square] + p.arm_covariance[square] / tilt
+        covariance = p.weighing[square] + p.arm_covariance[square] / tilt
         fit = fit_curve(p.heel[keep], p.arm[keep], covariance, self.form, p.rise[keep])
         lever = gm_budget.Lever(fit.gm, fit.gain[0], fit.stiffness, p.heel[keep], p.arm[keep])
         shape = BudgetLine("BM", abs(gm_budget.curvature_bias(lever)) * self.form_u, self.form.name)
-        gm = self._quantified(lever, keep, birge, selection_u, shape, self.form.name, self.found.bend_u)
+        gm = self._quantified(lever, keep, selection_u, shape, self.form.name, self.found.bend_u)
         zero = float(heel_at(0.0, fit.gm, fit.tcg, self.form)[0])
-        list_u = float(np.sqrt(fit.covariance[1, 1]) * birge / abs(fit.gm))
-        zero_u = self.day.zero_u if np.isfinite(self.day.zero_u) else gm_budget.ZERO_ASSUMED_U
+        own = p.covariance[square] + p.arm_covariance[square] / tilt
+        list_u, zero_u = float(np.sqrt(fit.gain[1] @ own @ fit.gain[1]) / abs(fit.gm)), p.zero_u
         upright = Quantified(
             zero,
             float(np.hypot(list_u, zero_u)),
@@ -211,7 +216,6 @@ class _Reduction:
         self,
         lever: gm_budget.Lever,
         keep: Mask,
-        birge: float,
         selection_u: float,
         shape: BudgetLine,
         note: str,
@@ -220,9 +224,9 @@ class _Reduction:
         p = self.problem
         square = np.ix_(keep, keep)
         windows = [w for w, k in zip(p.windows_heel, keep, strict=True) if k]
-        heel = gm_budget.heel_lines(lever, windows, p.covariance[square], birge)
+        heel = gm_budget.heel_lines(lever, windows, p.covariance[square])
         columns = {name: column[keep] for name, column in p.columns.items()}
-        others = gm_budget.common_lines(lever, self.day, p.displacement, p.arm_covariance[square], columns)
+        others = gm_budget.common_lines(lever, self.day, p.zero_u, p.displacement, p.arm_covariance[square], columns)
         if shape.u > 0:
             others.append(shape)
         if bend_u > 0:
@@ -230,14 +234,11 @@ class _Reduction:
         if selection_u > 0:
             others.append(BudgetLine("choice of windows", selection_u))
         dof = heel_dof(self.day)
-        if birge > 1.0:
-            dof = min(dof, float(max(int(keep.sum()) - 2, 1)))
         return gm_budget.total(lever.gm, heel + others, dof, len(heel), note)
 
     def _list_of_line(self, fit: LineFit) -> Quantified:
-        zero_u = self.day.zero_u if np.isfinite(self.day.zero_u) else gm_budget.ZERO_ASSUMED_U
+        zero_u = self.problem.zero_u
         own = float(np.sqrt(np.mean(np.diag(self.problem.covariance)[self.used]) / max(int(self.used.sum()), 1)))
-        own *= self.found.birge
         return Quantified(
             float(np.arctan(fit.intercept[0])),
             float(np.hypot(own, zero_u)),
@@ -245,13 +246,14 @@ class _Reduction:
             unit="rad",
         )
 
-    def _points(self, residual_line: Array, residual_curve: Array) -> tuple[WindowPoint, ...]:
+    def _points(self, residual_line: Array, residual_curve: Array, upright: float) -> tuple[WindowPoint, ...]:
         p = self.problem
         residual = residual_curve if np.isfinite(residual_curve).any() else residual_line
         told = between_windows(
             self.found, self.candidates, p.windows_heel, p.states, p.displacement.value, self.day, residual
         )
         points = []
+        scale = self.day.scale_u if np.isfinite(self.day.scale_u) else 0.0
         for i, (window, state) in enumerate(zip(p.windows_heel, p.states, strict=True)):
             checks: tuple[Check, ...] = window.checks + ((told[i].check,) if i in told else ())
             verdict: Verdict = window.verdict
@@ -273,6 +275,8 @@ class _Reduction:
                     moment=state.moment,
                     heel=window.heel,
                     u=window.u,
+                    dof=window.dof,
+                    scale_u=scale * abs(window.heel - upright),
                     verdict=verdict,
                     reasons=reasons,
                     checks=checks,
@@ -309,6 +313,8 @@ def _no_gm(problem: Problem, reason: str) -> GmResult:
             s.moment,
             w.heel,
             w.u,
+            w.dof,
+            0.0,
             w.verdict,
             w.reasons,
             w.checks,

@@ -142,7 +142,7 @@ class Model:
 
         add("density", "density of the water", hull.density_u)
         add("hull displacement", "hydrostatics: displacement", hull.displacement_u)
-        add("hull km", "hydrostatics: KM", hull.km_u)
+        add("hull km", "hydrostatics: KM" if hull.km_u > 0 else "hydrostatics: BM", hull.km_u or hull.bm_u)
         add("kg guess", "KG taken for the lever of trim", hull.kg_guess_u if gm is None else 0.0)
         if gm is not None:
             for i in range(gm.heel.size):
@@ -305,6 +305,8 @@ def source_of(name: str) -> str:
         return "masses of the test weights"
     if name.startswith("position of weight"):
         return "positions of the test weights"
+    if name.startswith("moment given"):
+        return "moments as given"
     return "people, crane and tanks that shifted"
 
 

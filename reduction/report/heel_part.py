@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from config.plan import Plan
-from config.units import COVERAGE_95
 from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
 from reduction.report.first_page import degrees, window_sentence
 from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, decimals_for, fixed, quantity, shown
@@ -117,7 +116,7 @@ def windows_table(answer: Answer, points: tuple[WindowPoint, ...], traces: Trace
     for point in points:
         tone, word = WORDS.get(point.verdict, ("open", point.verdict))
         residual = point.residual_curve if curve else point.residual_line
-        heel = shown(point.heel, COVERAGE_95 * point.u, "", DEGREES)
+        heel = shown(point.heel, point.u95(), "", DEGREES)
         rows.append(
             (
                 point.label,

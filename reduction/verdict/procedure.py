@@ -89,9 +89,10 @@ def _movements(found: Findings) -> list[Advice]:
     says = f"{steps} movements after the zero; eight wanted, six if the plot is straight."
     rows = [Advice("movements", says, enough, source, READ)]
     off = [p.label for p in points if p.verdict == "rejected"]
-    says = (
-        f"Windows off or spoilt: {', '.join(off)}; repeat or explain them." if off else "No window stands off the plot."
-    )
+    says = "No window stands off the plot."
+    if off:
+        named = f"window {off[0]}" if len(off) == 1 else f"windows {', '.join(off[:-1])} and {off[-1]}"
+        says = f"Of {len(points)} windows {len(off)} off the plot or spoilt, {named}; repeat or explain."
     rows.append(Advice("spoilt windows", says, not off, source, READ))
     missed, repeated = found.moments.missed, found.moments.repeated
     says = f"Movements of the plan without a window: {', '.join(missed)}." if missed else "Every movement has a window."

@@ -18,7 +18,8 @@ from reduction.gm.consistency.linear import (
     scores,
 )
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
-from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, bend_of, bent_form, unrest
+from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, all_clean, bend_of, bent_form
+from reduction.gm.consistency.scatter import scatter_of
 from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
 from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
 from reduction.gm.curve import CurveFit, Form, start_from_line
@@ -41,7 +42,8 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     -----
     If all windows agree, all are used: nothing is left out of a clean day but at the stated false-alarm rate. Else the
     likeliest set among those whose remaining windows agree is used, unless all windows with one more bend of the curve,
-    or all windows with wider intervals, are likelier still.
+    or all windows with one more variance for each, are likelier still. What the windows used scatter beyond their own
+    intervals is estimated at the end, whether they agree or not.
     """
     n = windows.heel.size
     limit = _most(n) if most is None else most
@@ -55,13 +57,12 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         rival = None
         if answer:
             rival = bend_of(windows, linear, form, prior_bend)
-            if rival.log_weight > max(weight, unrest(windows, linear)):
+            restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
+            if rival.log_weight > max(weight, restless):
                 made = consensus(windows, bent_form(form, rival.bend), 0)
                 doubt = _selection_u(windows, linear, limit, rival.gm, rival)
-                return replace(
-                    made, bend=rival.bend, bend_u=rival.bend_u, consistent=True, birge=1.0, selection_u=doubt
-                )
-            if unrest(windows, linear) > weight:
+                return replace(made, bend=rival.bend, bend_u=rival.bend_u, consistent=True, selection_u=doubt)
+            if restless > weight:
                 answer = ()
         chosen = np.ones(n, dtype=bool)
         chosen[list(answer)] = False
@@ -115,7 +116,6 @@ def _report(
     row = int(np.flatnonzero((level.sets == left_out).all(axis=1))[0])
     limit = chi2_limit(n - 2 - k, windows.dof)
     consistent = agrees(windows, linear, left_out, float(level.chi2[row]))
-    birge = 1.0 if consistent or fit.dof < 1 else float(max(1.0, np.sqrt(fit.chi2 / fit.dof)))
     _, shift, shift_u = scores(windows, linear, left_out)
     hypotheses = list(PRIOR_RESTRAINT)
     share = np.exp(level.by_hypothesis[row] - logsumexp(level.by_hypothesis[row]))
@@ -131,8 +131,8 @@ def _report(
         consistent,
         fit.chi2,
         limit,
-        birge,
-        _selection_u(windows, linear, len(levels) - 1, level.gm[row], rival) if birge == 1.0 else 0.0,
+        scatter_of(windows.part(used), form, fit.gm, fit.tcg),
+        _selection_u(windows, linear, len(levels) - 1, level.gm[row], rival) if consistent else 0.0,
         hypotheses[best],
         float(share[best]),
         shift,

@@ -39,7 +39,7 @@ def linearise(windows: Windows, form: Form, start: tuple[float, float]) -> Linea
     _, stiffness = sensitivity(windows.heel, start[0], form, windows.rise)
     y = windows.arm + windows.rise * tangent - form.c(windows.heel)
     design = np.column_stack([tangent, -np.ones_like(tangent)])
-    weight = np.linalg.inv(windows.covariance * np.outer(stiffness, stiffness) + windows.arm_covariance)
+    weight = np.linalg.inv(windows.weighing * np.outer(stiffness, stiffness) + windows.arm_covariance)
     gain = np.linalg.solve(design.T @ weight @ design, design.T @ weight)
     projector = weight - weight @ design @ gain
     pull = projector @ y
@@ -50,7 +50,7 @@ def fitted(windows: Windows, form: Form) -> CurveFit:
     """Fit by heel, the moments' own uncertainty turned into heel by the stiffness."""
     gm, _ = start_from_line(windows.heel, windows.arm, form, windows.rise)
     _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
-    covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
+    covariance = windows.weighing + windows.arm_covariance / np.outer(stiffness, stiffness)
     return fit_curve(windows.heel, windows.arm, covariance, form, windows.rise)
 
 

@@ -1,4 +1,4 @@
-"""Rivals of every set: all windows on a curve that bends more, or all intervals too small alike."""
+"""A rival of every set: all windows on a curve that bends more."""
 
 from __future__ import annotations
 
@@ -16,9 +16,6 @@ PRIOR_BEND = 0.02
 """Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""
 LEAST_BM = 1.0
 """A bend may take away so much of the hull's own BM at the most; liquid that pockets only ever adds to it."""
-PRIOR_UNREST = 0.01
-"""Judgement: probability that every interval of the day is too small alike; by a factor up to `MOST_UNREST`."""
-MOST_UNREST = 30.0
 
 
 @dataclass(frozen=True)
@@ -53,18 +50,6 @@ def bend_of(windows: Windows, linear: Linear, form: Form, prior: float) -> Bent:
     reach = PLAUSIBLE_SHIFT * float(np.ptp(windows.arm)) / 2 / most
     occam = 0.5 * np.log(2 * np.pi) + np.log(bend_u / (2 * reach)) if abs(bend) < reach else -np.inf
     return replace(none, log_weight=float(np.log(prior) - 0.5 * chi2 + occam + all_clean(windows)))
-
-
-def unrest(windows: Windows, linear: Linear) -> float:
-    """Log weight of every uncertainty being too small by one factor b, log-even up to `MOST_UNREST`."""
-    free = windows.heel.size - 2
-    if free < 1:
-        return -np.inf
-    b = float(np.clip(np.sqrt(linear.chi2 / free), 1.0, MOST_UNREST))
-    # The integral over log b of a peak of width 1 / sqrt(2 free).
-    width = float(np.sqrt(2 * np.pi / (2 * free)) / np.log(MOST_UNREST))
-    fit = -free * np.log(b) - 0.5 * linear.chi2 / b**2
-    return float(np.log(PRIOR_UNREST) + fit + np.log(width) + all_clean(windows))
 
 
 def all_clean(windows: Windows) -> float:

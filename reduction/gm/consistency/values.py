@@ -35,6 +35,13 @@ class Windows:
     """Log odds from other evidence (shorter roll period, line tension) that the window was held; 0 knows nothing."""
     hint_other: Array
     """Log odds from other evidence that the window was shifted otherwise."""
+    zero_u: float = 0.0
+    """rad, of the zero that all heels share."""
+
+    @property
+    def weighing(self) -> Array:
+        """(n, n) rad2, ``covariance`` with the shared zero."""
+        return np.asarray(self.covariance + self.zero_u**2)
 
     def part(self, keep: NDArray[np.bool_]) -> Windows:
         """Return the windows of ``keep`` alone."""
@@ -49,6 +56,7 @@ class Windows:
             self.may_go[keep],
             self.hint_held[keep],
             self.hint_other[keep],
+            self.zero_u,
         )
 
 
@@ -66,6 +74,28 @@ class Excluded:
 
 
 @dataclass(frozen=True)
+class Scatter:
+    """A variance that every window has besides its own."""
+
+    variances: Array
+    """(m,) rad2, those that were tried."""
+    share: Array
+    """(m,) what is thought of each once the windows were seen; sums to 1."""
+    ratio: float
+    """Factor by which it widens the windows' uncertainties."""
+    log_odds: float
+    """Log likelihood of the windows with scatter (of unknown size) over that without."""
+
+    @property
+    def variance(self) -> float:
+        """rad2, on average."""
+        return float(self.share @ self.variances)
+
+
+NONE = Scatter(np.zeros(1), np.ones(1), 1.0, float("-inf"))
+
+
+@dataclass(frozen=True)
 class Consensus:
     """The set of windows that agree, and how sure that choice is."""
 
@@ -74,12 +104,12 @@ class Consensus:
     """Of the used windows."""
     excluded: tuple[Excluded, ...]
     consistent: bool
-    """False if no set within reach agreed; the interval is then widened by ``birge``."""
+    """False if no set within reach agreed; the scatter then stands for what is not understood."""
     chi2: float
     """Of the used windows, with their own covariance and that of the moments."""
     chi2_limit: float
-    birge: float
-    """Factor on every uncertainty of heel, 1 if the windows agree."""
+    scatter: Scatter
+    """What the windows used scatter beyond their own intervals."""
     selection_u: float
     """m, standard uncertainty of GM from not knowing for certain which windows to leave out."""
     restraint: str

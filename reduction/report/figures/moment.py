@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from config.units import COVERAGE_95, DEGREE, TONNE
+from config.units import DEGREE, TONNE
 from dsp.types import Array
 from reduction.report.document import Picture
 from reduction.report.figures.canvas import (
@@ -179,7 +179,7 @@ def _residuals(axes: Axes, gm: GmResult, look: Look) -> None:
         if not math.isfinite(residual):
             continue
         tone = verdict_tone(point.verdict)
-        off, half = 1e3 * residual / DEGREE, 1e3 * COVERAGE_95 * point.u / DEGREE
+        off, half = 1e3 * residual / DEGREE, 1e3 * point.own95() / DEGREE
         if point.used:
             finite.append(abs(off) + (half if math.isfinite(half) else 0.0))
         axes.errorbar(

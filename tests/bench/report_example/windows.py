@@ -74,6 +74,8 @@ def example_windows() -> tuple[tuple[WindowPoint, ...], DayHeel]:
                 moment=m * 1000,
                 heel=mean,
                 u=4.5e-5,
+                dof=20.0,
+                scale_u=2e-5,
                 verdict=verdict,
                 reasons=codes,
                 checks=checks,

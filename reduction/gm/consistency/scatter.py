@@ -1,0 +1,77 @@
+"""How much windows scatter about the plot beyond what each shows inside itself: slow heel.
+
+What changes slower than a window is long leaves no trace in it; only the windows of a day together show it, about the
+one curve that they must lie on. It is one more variance, alike for all windows and unknown: what is thought of it
+beforehand is weighed by the restricted likelihood of the windows (docs/method-gm.md, section 3).
+
+References
+----------
+H. D. Patterson and R. Thompson, Recovery of inter-block information when block sizes are unequal, Biometrika 58 (1971)
+545-554.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import logsumexp
+
+from reduction.gm.consistency.values import NONE, Array, Scatter, Windows
+from reduction.gm.curve import Form, sensitivity
+
+USUAL, MOST = 4.0, 30.0
+"""Standard deviations of the scatter over the windows' own: up to `USUAL` is weather, up to `MOST` hardly heard of."""
+RATIOS = np.concatenate([[0.0], np.geomspace(0.25, MOST, 16)])
+"""Those that are tried; even in the logarithm."""
+PRIOR_SCATTER, PRIOR_MORE = 0.3, 0.01
+"""Judgement: probability of scatter up to `USUAL` and beyond; even in the logarithm within each."""
+
+
+def _prior() -> Array:
+    usual, more = (RATIOS > 0.0) & (RATIOS <= USUAL), RATIOS > USUAL
+    share = np.where(usual, PRIOR_SCATTER / usual.sum(), 0.0) + np.where(more, PRIOR_MORE / more.sum(), 0.0)
+    share[0] = 1.0 - PRIOR_SCATTER - PRIOR_MORE
+    return share
+
+
+PRIOR = _prior()
+
+
+def scatter_of(windows: Windows, form: Form, gm: float, tcg: float) -> Scatter:
+    """Weigh the scatter of ``windows`` about a curve.
+
+    Parameters
+    ----------
+    gm, tcg : m, where the curve is made linear.
+
+    Returns
+    -------
+    Scatter; none where no window is left over once GM and TCG are fitted.
+    """
+    count = windows.heel.size
+    if count < 3:
+        return NONE
+    tangent = np.tan(windows.heel)
+    _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
+    rest = windows.arm + windows.rise * tangent - form.c(windows.heel) - gm * tangent + tcg
+    turned = rest / stiffness
+    design = np.column_stack([tangent, -np.ones_like(tangent)]) / stiffness[:, None]
+    covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
+    size = float(np.mean(np.diag(covariance)))
+    design = design / np.sqrt(np.sum(design**2, axis=0))
+    turned = turned / np.sqrt(size)
+    more = np.eye(count)
+    covariance = (covariance + windows.zero_u**2) / size
+    worth = np.array([_restricted(covariance + ratio**2 * more, design, turned) for ratio in RATIOS])
+    weight = np.log(PRIOR) + worth
+    share = np.exp(weight - logsumexp(weight))
+    odds = float(logsumexp(weight[1:]) - worth[0])
+    return Scatter(RATIOS**2 * size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
+
+
+def _restricted(covariance: Array, design: Array, rest: Array) -> float:
+    """Restricted log likelihood of ``rest`` (n,) with the parameters of ``design`` (n, p) free."""
+    inverse = np.linalg.inv(covariance)
+    normal = design.T @ inverse @ design
+    pull = design.T @ inverse @ rest
+    chi2 = float(rest @ inverse @ rest - pull @ np.linalg.solve(normal, pull))
+    return -0.5 * float(np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(normal)[1] + chi2)

@@ -110,6 +110,8 @@ class Movement(Table):
     to_starboard: tuple[str, ...] = ()
     moment_tm: float | None = None
     """Total transverse moment of the state, t m to starboard; only where weights are not listed."""
+    moment_u95_tm: NotNegative | None = None
+    """Interval of ``moment_tm``."""
     note: str = ""
 
 
@@ -247,12 +249,16 @@ class Settings(Table):
     """Used where a typed displacement has no interval of its own."""
     overrules: tuple[Overrule, ...] = ()
     leave_out: tuple[str, ...] = ()
-    """Heel stations that are found to be wrong and are not to be used; one may be given without brackets."""
+    """Heel stations that are found to be wrong and are not to be used; ``aft`` and ``aft, hold`` are taken as well."""
 
     @field_validator("leave_out", mode="before")
     @classmethod
     def _one_or_more(cls, value: object) -> object:
-        return (value,) if isinstance(value, str) else value
+        if not isinstance(value, str):
+            return value
+        # A shell takes the quotes of ["aft", "hold"] away.
+        names = [name.strip(" \t\"'") for name in value.strip().removeprefix("[").removesuffix("]").split(",")]
+        return tuple(name for name in names if name) or (value,)
 
 
 class Weather(Table):

@@ -11,6 +11,12 @@ from logger.events import CONFIRMATIONS, Event, effective
 from logger.marks import MarkedWindow, marked_windows
 from logger.muster import Whereabouts, whereabouts
 
+IMPORTED = (
+    "the windows were imported, the day is over: `quietheel mark overrule` or `void` decides on a window, "
+    "`quietheel reduce` gives the answer"
+)
+"""What is said in place of the next step of an imported record."""
+
 
 @dataclass(frozen=True)
 class DayState:
@@ -42,6 +48,8 @@ class DayState:
     """Who is away from the muster station, and the moment that makes, as sentences."""
     remarks: tuple[str, ...]
     """What is odd about the marks."""
+    imported: bool = False
+    """Whether the windows are those of an imported record, which has no running day."""
 
 
 def state_of_day(events: Sequence[Event], plan: Plan) -> DayState:
@@ -71,6 +79,7 @@ def state_of_day(events: Sequence[Event], plan: Plan) -> DayState:
     missing = tuple(what for what in CONFIRMATIONS if what not in confirmed)
     people = whereabouts(plan, [event for event in standing if event.kind == "people"], 2**63 - 1)
     state = str(gangway[-1].data["state"]) if gangway else ""
+    imported = any(w.imported for w in windows) and all(w.imported for w in windows if not w.voided)
     return DayState(
         gangway=state,
         gangway_ns=gangway[-1].at_ns if gangway else None,
@@ -82,10 +91,11 @@ def state_of_day(events: Sequence[Event], plan: Plan) -> DayState:
         to_come=to_come,
         confirmed=confirmed,
         missing=missing,
-        next=_next(state, movement, open_window, missing, to_come, steps),
+        next=IMPORTED if imported else _next(state, movement, open_window, missing, to_come, steps),
         people=people,
         changes=tuple(_change(person) for person in people if person.away),
         remarks=(*_odd(standing, windows, {step.label for step in steps}),),
+        imported=imported,
     )
 
 

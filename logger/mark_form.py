@@ -31,6 +31,8 @@ CONFIRMATIONS = {
     "quiet": "decks quiet, services off",
 }
 """What is confirmed for each window, and how it is said."""
+LARGEST_NUMBER = 1e6
+"""A number of a mark is smaller, in its unit."""
 LONGEST_TEXT = 4000
 """Characters in one text of a mark."""
 _NEEDED = {
@@ -52,6 +54,7 @@ _CHOICES = {
 _NUMBERS = {
     "zero_mm": "a number in mm",
     "moment_tm": "a number in t m",
+    "moment_u95_tm": "a number in t m",
     "mass_kg": "a number in kg",
     "value_kg_m3": "a number in kg/m3",
     "depth_m": "a number in m",
@@ -145,6 +148,6 @@ def _number(value: object, where: str, wanted: str) -> float:
         number = float(str(value).replace(",", "."))
     except ValueError:
         number = math.nan
-    if not abs(number) < 1e6:
+    if not abs(number) < LARGEST_NUMBER:
         raise bad("mark", where, value, wanted)
     return number

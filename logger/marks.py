@@ -37,6 +37,8 @@ class MarkedWindow:
     """When the last weight of this state came to rest, if marked, UTC ns."""
     moment_tm: float | None = None
     """t m to starboard, where the mark itself gives the moment (an imported record)."""
+    moment_u95_tm: float | None = None
+    """Half width at 95 % of ``moment_tm``, where it is known."""
     imported: bool = False
     hand_readings: tuple[tuple[str, float, float], ...] = ()
     """(station, heel rad, u rad) read by a person."""
@@ -156,7 +158,7 @@ def _open(walk: _Walk, event: Event, void: Event | None) -> None:
         _remark(walk, current.label, f"opened again by {event.by}, line {event.number}")
         return
     label = _free_label(walk, wanted or movement)
-    moment = data.get("moment_tm")
+    moment, interval = data.get("moment_tm"), data.get("moment_u95_tm")
     walk.windows[label] = MarkedWindow(
         label=label,
         movement=movement,
@@ -169,6 +171,7 @@ def _open(walk: _Walk, event: Event, void: Event | None) -> None:
         opened_by=event.by,
         moved_ns=walk.moved_ns if movement == walk.now else None,
         moment_tm=float(moment) if isinstance(moment, (int, float)) else None,
+        moment_u95_tm=abs(float(interval)) if isinstance(interval, (int, float)) else None,
         imported=bool(data.get("imported", False)),
         number=event.number,
     )

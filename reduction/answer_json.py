@@ -185,9 +185,11 @@ def _window(point: WindowPoint, confidence: float) -> Json:
 def _bare_windows(answer: Answer) -> list[Json]:
     """Windows of a day that gives no GM: heels, without moments."""
     rows: list[Json] = []
+    decided = {o.window: o for o in answer.overrules}
     for w in answer.day.windows if answer.day is not None else ():
         assert answer.day is not None
         heel = Quantified(w.heel, w.u, w.dof)
+        over = decided.get(w.span.label)
         rows.append(
             {
                 "label": w.span.label,
@@ -196,9 +198,10 @@ def _bare_windows(answer: Answer) -> list[Json]:
                 "moment_tm": None,
                 "heel_deg": _number(w.heel / DEGREE),
                 "u95_deg": _number(heel.u95(answer.confidence) / DEGREE),
-                "verdict": w.verdict,
+                "verdict": over.verdict if over else w.verdict,
                 "reasons": list(w.reasons),
                 "used": False,
+                "overruled": f"{over.reason} ({over.by}; the checks said {w.verdict})" if over else "",
             }
         )
     return rows

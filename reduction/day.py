@@ -6,8 +6,10 @@ What stands here is the order of the work; each step is a function of its own in
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
+from config.plan import Overrule
 from config.units import COVERAGE_95
 from dsp.types import BudgetLine
 from reduction.floating import Case, float_her
@@ -74,6 +76,8 @@ def reduce_day(inputs: DayInputs) -> Answer:
     if isinstance(gm, str):
         missing["gm"] = missing["gm_line"] = gm
     fit = gm if isinstance(gm, GmCase) else None
+    decided = (*plan.settings.overrules, *inputs.overrules)
+    notes += _without_effect(decided, inputs, fit)
     if case is not None and fit is None and math.isfinite(case.hull.kg_guess):
         notes.append("Without GM, LCG was corrected for trim with KG of the previous or estimated lightship.")
 
@@ -109,8 +113,29 @@ def reduce_day(inputs: DayInputs) -> Answer:
         provenance=inputs.provenance,
         displacement=displacement,
         reservations=held.reservations,
+        overrules=decided,
     )
     return headline(next_step(answer, results))
+
+
+def _without_effect(decided: Sequence[Overrule], inputs: DayInputs, fit: GmCase | None) -> list[str]:
+    """Say which decisions of a person on a window change nothing, and why."""
+    used = {p.label: p.used for p in fit.result.points} if fit is not None else {}
+    known = [w.span.label for w in inputs.day.windows] if inputs.day is not None else []
+    notes = []
+    for one in decided:
+        if one.window not in known:
+            why = "no such window stands"
+        elif fit is None:
+            why = "there is no GM that it could count in"
+        elif used[one.window] and one.verdict == "rejected":
+            why = "too few windows are left without it"
+        elif not used[one.window] and one.verdict != "rejected":
+            why = "it has no heel that could be used"
+        else:
+            continue
+        notes.append(f"Window {one.window} taken as {one.verdict} ({one.reason}; {one.by}) changes nothing: {why}.")
+    return notes
 
 
 def _density(inputs: DayInputs) -> tuple[Quantified, list[str]]:

@@ -236,7 +236,8 @@ def _given_assumed(typed: Mapping[str, tuple[float, float | None]]) -> list[str]
     bare = [label for label, (_, u) in typed.items() if u is None]
     notes = []
     if bare:
-        which = "Moments typed in" if len(bare) == len(typed) else f"Moments of windows {', '.join(bare)}"
+        named = f"Moments of window{'s' if len(bare) > 1 else ''} {', '.join(bare)}"
+        which = "Moments typed in" if len(bare) == len(typed) else named
         notes.append(f"{which} were taken as given; their uncertainty (moment_u95_tm) is not in the interval.")
     if any(u for _, u in typed.values()):
         notes.append("Of the intervals given with the moments, half of the variance was taken as common to all states.")

@@ -8,6 +8,7 @@ from typing import Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from config.plan import Overrule
 from dsp.types import BudgetLine, Check, DayHeel, Verdict
 
 Array = NDArray[np.float64]
@@ -345,6 +346,8 @@ class Answer:
     """kg, as inclined; also known where KG is not."""
     reservations: tuple[str, ...] = ()
     """What a pass of the limits would rest on beside measurements, such as a window that a person decided on."""
+    overrules: tuple[Overrule, ...] = ()
+    """Decisions of a person on windows, of the plan and of the marks; the last one on a window counts."""
 
 
 __all__ = [

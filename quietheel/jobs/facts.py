@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from config.plan import Overrule, Plan
 from config.tables import Tables
+from config.units import COVERAGE_95, TONNE
 from config.waterline_table import SampleRow
 from logger.events import Event, effective
 from logger.marks import MarkedWindow
@@ -47,6 +48,11 @@ def overrules(windows: Sequence[MarkedWindow]) -> tuple[Overrule, ...]:
         for window in windows
         if window.overruled
     )
+
+
+def moments_u(windows: Sequence[MarkedWindow]) -> dict[str, float]:
+    """Window label -> standard uncertainty, kg m, of the moment that its mark gives, where that is known."""
+    return {w.label: w.moment_u95_tm * TONNE / COVERAGE_95 for w in windows if w.moment_u95_tm is not None}
 
 
 def other_day(plan: Plan, windows: Sequence[MarkedWindow]) -> tuple[str, ...]:

@@ -3,7 +3,8 @@
 readings: ``time,sensor,quantity,value,unit`` - time RFC 3339 (UTC), quantity heel, trim, wind_speed, wind_direction,
 line_tension, temperature, acceleration or voltage; heel positive starboard side down, trim positive by the stern,
 wind direction where it comes from, clockwise from the bow.
-windows: ``movement,start,stop,moment_tm`` - moment t m, positive to starboard.
+windows: ``movement,start,stop,moment_tm`` - moment t m, positive to starboard; and, where it is known,
+``moment_u95_tm`` - half width of the moment's interval at 95 %, t m; an empty cell: not known.
 """
 
 from __future__ import annotations
@@ -22,10 +23,13 @@ import pandas as pd
 from config import units
 from config.csvtext import LARGEST_NUMBER
 from config.errors import BadInput, Fault, bad
+from logger.mark_form import LARGEST_NUMBER as LARGEST_MARKED
 from logger.records import CANONICAL_UNIT, Quantity, Series
 
 READING_COLUMNS = ("time", "sensor", "quantity", "value", "unit")
 WINDOW_COLUMNS = ("movement", "start", "stop", "moment_tm")
+MOMENT_U95 = "moment_u95_tm"
+"""Column of a table of windows that may be left out."""
 _COMMA = "; with commas between the cells, decimals are written with a point"
 _ZONED = r"(?:Z|[+-]\d{2}:?\d{2})$"
 Array = np.ndarray[Any, np.dtype[Any]]
@@ -54,6 +58,8 @@ class ImportedWindow:
     start_ns: int
     stop_ns: int
     moment_tm: float
+    moment_u95_tm: float | None = None
+    """Half width at 95 %, t m; None: not known."""
 
 
 @dataclass(frozen=True)
@@ -137,14 +143,19 @@ def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
     ------
     BadInput naming lines, values and what would be right.
     """
-    table = _read(path, WINDOW_COLUMNS)
+    table = _read(path, WINDOW_COLUMNS, (MOMENT_U95,))
     line = table.index.to_numpy() + 2
     faults: list[Fault] = []
     start = _times(table["start"], line, path.name, "start", faults)
     stop = _times(table["stop"], line, path.name, "stop", faults)
     moment = pd.to_numeric(table["moment_tm"], errors="coerce").to_numpy(dtype=np.float64)
-    wild = ~(np.abs(moment) < LARGEST_NUMBER)
-    _each(faults, path.name, line, "moment_tm", table["moment_tm"], wild, "a number under 1e9, t m to starboard")
+    wild = ~(np.abs(moment) < LARGEST_MARKED)
+    _each(faults, path.name, line, "moment_tm", table["moment_tm"], wild, "a number under 1e6, t m to starboard")
+    interval = pd.to_numeric(table[MOMENT_U95], errors="coerce").to_numpy(dtype=np.float64)
+    unknown = table[MOMENT_U95].eq("").to_numpy()
+    wild = ~((interval >= 0) & (interval < LARGEST_MARKED)) & ~unknown
+    wanted = "a half width at 95 %, t m, from 0 to 1e6, or nothing where it is not known"
+    _each(faults, path.name, line, MOMENT_U95, table[MOMENT_U95], wild, wanted)
     nameless = ~table["movement"].map(lambda name: bool(name) and name.isprintable()).to_numpy(dtype=bool)
     _each(faults, path.name, line, "movement", table["movement"], nameless, "a label, in letters that print")
     if not faults:
@@ -164,7 +175,9 @@ def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
         movement = str(table["movement"].iloc[row])
         seen[movement] = seen.get(movement, 0) + 1
         again = "" if seen[movement] == 1 else " again" if seen[movement] == 2 else f" again {seen[movement] - 1}"
-        windows.append(ImportedWindow(movement + again, movement, int(start[row]), int(stop[row]), float(moment[row])))
+        u95 = None if unknown[row] else float(interval[row])
+        label = movement + again
+        windows.append(ImportedWindow(label, movement, int(start[row]), int(stop[row]), float(moment[row]), u95))
     return tuple(windows)
 
 
@@ -178,9 +191,13 @@ def windows_without(readings: ImportedReadings, windows: Sequence[ImportedWindow
     )
 
 
-def _read(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
-    """Read the columns wanted, as text, whatever the spreadsheet made of the rest; the index counts lines from 2."""
+def _read(path: Path, columns: tuple[str, ...], optional: tuple[str, ...] = ()) -> pd.DataFrame:
+    """Read the columns wanted, as text, whatever the spreadsheet made of the rest; the index counts lines from 2.
+
+    A column of ``optional`` that is not there is empty.
+    """
     wanted = f"a CSV table with the columns {','.join(columns)}"
+    wanted += f" and, if known, {','.join(optional)}" if optional else ""
     if not path.is_file():
         raise bad(str(path), "whole file", None, f"this file should exist: {wanted}")
     raw = path.read_bytes()
@@ -197,7 +214,7 @@ def _read(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
             keep_default_na=False,
             skip_blank_lines=False,
             index_col=False,
-            usecols=lambda name: _name(name) in columns,
+            usecols=lambda name: _name(name) in (*columns, *optional),
         )
     except (pd.errors.ParserError, ValueError) as error:
         raise _not_a_table(path.name, str(error), wanted) from None
@@ -206,9 +223,12 @@ def _read(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
     if absent:
         found = ",".join(_name(name) for name in heading.split(delimiter))
         raise bad(path.name, f"line 1, no column {', '.join(absent)}", "".join(filter(str.isprintable, found)), wanted)
-    table = table[list(columns)].fillna("").apply(lambda column: column.str.strip())
+    twice = table.columns[table.columns.duplicated()]
+    if len(twice):
+        raise bad(path.name, "line 1", str(twice[0]), f"each column once: {wanted}")
+    table = table.reindex(columns=[*columns, *optional], fill_value="").fillna("").apply(lambda column: column.str.strip())
     if delimiter != ",":  # a sheet saved with semicolons or tabs writes decimal commas
-        for name in {"value", "moment_tm"} & set(columns):
+        for name in {"value", "moment_tm", MOMENT_U95} & set(table.columns):
             table[name] = table[name].str.replace(",", ".", regex=False)
     return cast("pd.DataFrame", table[~table.eq("").all(axis=1)])
 

@@ -76,7 +76,7 @@ def import_readings(
     folder : made if it is not there. Without a plan.toml a small one is written, with one station a heel sensor and
         the figures given here; what it lacks can be filled in later.
     readings : ``time,sensor,quantity,value,unit``.
-    windows : ``movement,start,stop,moment_tm``.
+    windows : ``movement,start,stop,moment_tm``, and ``moment_u95_tm`` where the moments' intervals are known.
 
     Raises
     ------
@@ -184,7 +184,14 @@ def _in_order(series: Sequence[Series]) -> list[list[Reading]]:
 def _mark(place: TestFolder, windows: Sequence[ImportedWindow]) -> None:
     log = EventLog(place.path)
     for window in windows:
-        data = {"window": window.label, "movement": window.movement, "moment_tm": window.moment_tm, "imported": True}
+        data = {
+            "window": window.label,
+            "movement": window.movement,
+            "moment_tm": window.moment_tm,
+            "imported": True,
+        }
+        if window.moment_u95_tm is not None:
+            data["moment_u95_tm"] = window.moment_u95_tm
         log.append("window_open", "import", data, at_ns=window.start_ns)
         log.append("window_close", "import", {"window": window.label}, at_ns=window.stop_ns)
 
@@ -209,7 +216,9 @@ def _small_plan(name: str, table: ImportedReadings, given: dict[str, float | Non
         "",
         "[hydrostatics]",
         line("bm_m", "transverse metacentric radius; needed for the true curve"),
+        "# bm_u95_m =",
         line("km_m", "transverse metacentre above the baseline; needed for KG"),
+        "# km_u95_percent =",
         "",
     ]
     for station in dict.fromkeys(s.station for s in table.series):
@@ -225,7 +234,11 @@ def _small_plan(name: str, table: ImportedReadings, given: dict[str, float | Non
             f"channels = [{channels}]",
         ]
         if kind == "inclinometer":
-            text += ["  [stations.calibration]", "  # scale_u95_percent =    # left out, 0.5 % is assumed"]
+            text += [
+                "  [stations.calibration]",
+                "  # scale_u95_percent =    # left out, 0.5 % is assumed",
+                "  # zero_u95_deg =         # its zero is known within this; left out, upright is known to 0.5 degrees",
+            ]
         text.append("")
     return "\n".join(text)
 

@@ -11,7 +11,9 @@ from config.plan import Plan
 from config.sequence import movements, spell
 from config.tables import read_tables
 from config.units import COVERAGE_95, DEGREE, TONNE
-from quietheel.jobs.plan_advice import PlannedMovement, advice_on, coarse_offsets, lacks
+from logger.daystate import state_of_day
+from logger.events import EventLog
+from quietheel.jobs.plan_advice import PlannedMovement, advice_on, coarse_offsets, lacks, lacks_of_import, unscaled
 from quietheel.jobs.plan_slips import refused, slips
 from reduction.moments import WindowState, window_states
 from reduction.planning.forecast import (
@@ -75,6 +77,7 @@ def check_plan(folder: Path | str = ".") -> PlanCheck:
     place = TestFolder(Path(folder))
     plan = place.plan()
     tables = read_tables(place, plan)
+    marked = state_of_day(EventLog(place.path).read(), plan)
     steps = movements(plan)
     states: tuple[State, ...] = ()
     if steps and (plan.weights or all(step.moment_tm is not None for step in steps)):
@@ -96,6 +99,11 @@ def check_plan(folder: Path | str = ".") -> PlanCheck:
     starboard, port = max([*heels, 0.0]), -min([*heels, 0.0])
     forecasts = tuple(_forecast(plan, [s.moment for s in states], displacement, gm, d) for d in WINDOW_LENGTHS_S)
     masses = _masses(plan, displacement, gm)
+    if marked.imported:
+        advice, missing = unscaled(plan), lacks_of_import(plan, tables, marked.windows)
+    else:
+        advice = advice_on(plan, planned, starboard, port, forecasts, masses, known)
+        missing = lacks(plan, tables)
     check = PlanCheck(
         name=plan.test.name,
         movements=planned,
@@ -108,9 +116,9 @@ def check_plan(folder: Path | str = ".") -> PlanCheck:
         advice=(
             *slips(plan, tables),
             *coarse_offsets(plan, tables),
-            *advice_on(plan, planned, starboard, port, forecasts, masses, known),
+            *advice,
         ),
-        missing=(*refused(plan), *lacks(plan, tables)),
+        missing=(*refused(plan), *missing),
     )
     return check
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from config.errors import BadInput
@@ -11,6 +11,7 @@ from config.plan import Plan
 from config.sequence import positions
 from config.tables import Tables
 from config.units import DEGREE, TONNE
+from logger.marks import MarkedWindow
 from reduction.planning.forecast import Forecast
 from reduction.water.hull import make_hull
 from reduction.water.hydrostatics import FromOffsets
@@ -68,14 +69,20 @@ def advice_on(
                     f"pendulum {station.name} deflects {1000 * deflection:.0f} mm; 150 mm each side wants "
                     f"{wanted:.1f} m of line (US practice; 2008 IS Code Annex 1 2.4, from memory)"
                 )
-        if any(c.quantity == "heel" for c in station.channels) and station.calibration.scale_u95_percent is None:
-            yield f"station {station.name} has no interval of scale: 0.5 % is assumed, and that goes straight into GM"
+    yield from unscaled(plan)
     if sum(any(c.quantity == "heel" for c in s.channels) for s in plan.stations) < 2:
         yield "one heel station only; two or three show drift and a fault of one of them"
     if not any(c.quantity == "wind_speed" for s in plan.stations for c in s.channels) and plan.weather.wind_m_s > 3:
         yield f"wind of {plan.weather.wind_m_s:g} m/s expected and none measured: an anemometer pays for itself"
     yield from _reach(plan)
     yield from _longest(plan, forecasts)
+
+
+def unscaled(plan: Plan) -> Iterator[str]:
+    """Name the heel stations whose scale has no interval."""
+    for station in plan.stations:
+        if any(c.quantity == "heel" for c in station.channels) and station.calibration.scale_u95_percent is None:
+            yield f"station {station.name} has no interval of scale: 0.5 % is assumed, and that goes straight into GM"
 
 
 def _reach(plan: Plan) -> Iterator[str]:
@@ -118,6 +125,38 @@ def lacks(plan: Plan, tables: Tables) -> Iterator[str]:
         yield "needed: [[stations]]; nothing would be recorded"
     if not plan.weights and not plan.movements:
         yield "needed: [[weights]] and the sequence; moments are computed from positions"
+    yield from _tables_lacking(plan, tables)
+    if not plan.people:
+        yield "people: who is aboard and where they muster"
+    if not plan.moorings:
+        yield "moorings: which line could spoil a window, and who tends it"
+    yield from _limits_lacking(plan)
+    if not plan.schedule:
+        yield "schedule: the time table of the day, with shore breaks"
+
+
+def lacks_of_import(plan: Plan, tables: Tables, windows: Sequence[MarkedWindow]) -> Iterator[str]:
+    """Name what the folder of an imported record lacks: its day is over and its windows carry their moments."""
+    standing = [window for window in windows if not window.voided]
+    if plan.vessel.displacement_t is None and tables.waterline is None:
+        yield "needed: vessel.displacement_t as inclined, or waterline.csv with hydrostatics; without it there is no GM"
+    if len({window.moment_tm for window in standing}) < 2:
+        yield "needed: windows of two different moments; without them there is no GM"
+    bare = [window.label for window in standing if window.moment_u95_tm is None]
+    if bare:
+        which = "of every window" if len(bare) == len(standing) else f"of {', '.join(bare)}"
+        yield f"moments: interval {which} (moment_u95_tm in the table of windows); without it taken as given"
+    heel = [s for s in plan.stations if any(c.quantity == "heel" for c in s.channels)]
+    if not heel:
+        yield "stations: no heel station with its calibration; 0.5 % of scale is assumed"
+    if any(s.calibration.zero_u95_deg is None for s in heel):
+        names = ", ".join(s.name for s in heel if s.calibration.zero_u95_deg is None)
+        yield f"stations: interval of the zero of {names} (zero_u95_deg); without it upright is known to 0.5 degrees"
+    yield from _tables_lacking(plan, tables)
+    yield from _limits_lacking(plan)
+
+
+def _tables_lacking(plan: Plan, tables: Tables) -> Iterator[str]:
     if plan.hydrostatics.source == "values" and plan.hydrostatics.bm_m is None and tables.offsets is None:
         yield "hydrostatics: without BM or a table GM comes from the straight line alone"
     if plan.hydrostatics.source == "values" and plan.hydrostatics.km_m is None:
@@ -128,14 +167,11 @@ def lacks(plan: Plan, tables: Tables) -> Iterator[str]:
         yield "waterline.csv: draughts and freeboards of the day; displacement is then as typed"
     if tables.density is None:
         yield "density.csv: water samples of the day"
-    if not plan.people:
-        yield "people: who is aboard and where they muster"
-    if not plan.moorings:
-        yield "moorings: which line could spoil a window, and who tends it"
+
+
+def _limits_lacking(plan: Plan) -> Iterator[str]:
     if not plan.limits.conditions and plan.limits.min_gm_m is None:
         yield "limits: nothing to hold the lightship against, so no answer to 'did we pass?'"
-    if not plan.schedule:
-        yield "schedule: the time table of the day, with shore breaks"
 
 
 def coarse_offsets(plan: Plan, tables: Tables) -> Iterator[str]:

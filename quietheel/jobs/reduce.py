@@ -23,7 +23,7 @@ from dsp.types import DayHeel
 from logger.archive.durable import write_whole
 from quietheel import __version__
 from quietheel.jobs.day import RecordedDay, open_day
-from quietheel.jobs.facts import other_day, overrules, shifts, with_marked
+from quietheel.jobs.facts import moments_u, other_day, overrules, shifts, with_marked
 from quietheel.jobs.plain import plain
 from quietheel.jobs.told import as_told
 from reduction.answer_json import answer_json
@@ -100,6 +100,7 @@ def day_inputs(
         tables=tables,
         movements={window.label: window.movement for window in standing},
         moments={w.label: w.moment_tm * TONNE for w in standing if w.moment_tm is not None},
+        moments_u=moments_u(standing),
         shifts=shifts(plan, recorded.events, standing),
         overrules=overrules(standing),
         said=(*other_day(plan, standing), *said),
@@ -123,19 +124,36 @@ def with_settings(plan: Plan, changes: Mapping[str, object]) -> Plan:
 def parse_settings(pairs: Sequence[str]) -> dict[str, object]:
     """Read ``key=value`` as TOML would, words without quotes included.
 
+    A key is given once; ``leave_out`` may be given again for every further station.
+
     >>> parse_settings(["gm_carried=line", "refer_wind=false", "confidence=0.9"])
     {'gm_carried': 'line', 'refer_wind': False, 'confidence': 0.9}
+    >>> parse_settings(["leave_out=aft", "leave_out=hold"])
+    {'leave_out': 'aft,hold'}
+
+    Raises
+    ------
+    BadInput for what is no pair, and for a key that is given twice.
     """
     found: dict[str, object] = {}
     for pair in pairs:
         key, equals, text = pair.partition("=")
         if not equals or not key.strip():
             raise bad("command line", "--set", pair, "key=value, such as gm_carried=line")
+        name = key.strip()
         try:
-            found[key.strip()] = tomllib.loads(f"value = {text}")["value"]
+            value: object = tomllib.loads(f"value = {text}")["value"]
         except tomllib.TOMLDecodeError:
-            found[key.strip()] = text.strip()
+            value = text.strip()
+        if name in found and name != "leave_out":
+            raise bad("command line", "--set", pair, f"{name} once")
+        found[name] = f"{_plainly(found[name])},{_plainly(value)}" if name in found else value
     return found
+
+
+def _plainly(value: object) -> str:
+    """Names of a list, or the one name, with commas between."""
+    return ",".join(map(str, value)) if isinstance(value, list) else str(value).strip("[] ")
 
 
 def check_name(name: str) -> None:

@@ -67,10 +67,14 @@ def _without(day: Day, plan: Plan) -> Day:
     for name in gone:
         if name not in known:
             raise bad(
-                "plan.toml", "settings.leave_out", name, f"heel stations of this day: {', '.join(known) or 'none'}"
+                "plan.toml or --set",
+                "settings.leave_out",
+                name,
+                f"heel stations of this day, with commas between several: {', '.join(known) or 'none'}",
             )
     if set(known) <= set(gone):
-        raise bad("plan.toml", "settings.leave_out", ", ".join(gone), "at least one heel station has to be left")
+        wanted = f"at least one heel station has to be left, of {', '.join(known)}"
+        raise bad("plan.toml or --set", "settings.leave_out", ", ".join(gone), wanted)
     spans = tuple(
         replace(span, hand_readings=tuple(one for one in span.hand_readings if one[0] not in gone))
         for span in day.windows

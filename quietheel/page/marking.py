@@ -51,6 +51,8 @@ def _action(plan: Plan, state: DayState, events: Sequence[Event]) -> dict[str, A
         label = state.open_window.label
         needs = _needs(state, events, label) if state.missing else []
         return {"kind": "window_close", "label": label, "button": f"Close window {label}", "needs": needs}
+    if state.imported:
+        return None
     if not state.to_come and steps:
         if state.gangway == "back":
             return None
@@ -88,7 +90,7 @@ def _needs(state: DayState, events: Sequence[Event], window: str) -> list[dict[s
 def _others(plan: Plan, state: DayState) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = []
     steps = movements(plan) if plan.weights or plan.movements else ()
-    if state.open_window is None and state.movement in state.done:
+    if state.open_window is None and state.movement in state.done and not state.imported:
         found.append(
             {
                 "kind": "window_open",
@@ -103,6 +105,8 @@ def _others(plan: Plan, state: DayState) -> list[dict[str, Any]]:
     hand = [station.name for station in plan.stations if station.kind in ("pendulum", "u_tube")]
     if hand and state.windows:
         found.append({"kind": "reading", "button": "Reading", "stations": hand})
+    if state.imported:
+        return found
     turn = "back" if state.gangway == "pulled" else "pulled"
     found.append({"kind": "gangway", "label": turn, "button": f"Gangway {turn}"})
     return found

@@ -16,7 +16,7 @@ from dsp.model import learnt_from
 from dsp.types import DayHeel
 from logger.events import Event
 from logger.marks import MarkedWindow
-from quietheel.jobs.facts import overrules, shifts, with_marked
+from quietheel.jobs.facts import moments_u, overrules, shifts, with_marked
 from quietheel.jobs.told import as_told
 from quietheel.page.memory import give_back
 from quietheel.page.source import LiveSource
@@ -74,6 +74,7 @@ def _inputs(
         tables=tables,
         movements={window.label: window.movement for window in windows},
         moments={window.label: window.moment_tm * TONNE for window in windows if window.moment_tm is not None},
+        moments_u=moments_u(windows),
         shifts=shifts(plan, events, windows),
         overrules=overrules(windows),
     )

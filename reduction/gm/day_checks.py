@@ -206,8 +206,8 @@ def _bend(part: _Part, form: Form) -> Check | None:
     extra, u = found
     value = abs(extra) / u
     says = (
-        f"The plot is {'stiffer' if extra > 0 else 'softer'} with heel than the hull's own curve, by {abs(extra):.1f} m "
-        f"of BM, {value:.1f} times the uncertainty"
+        f"The plot stiffens {'more' if extra > 0 else 'less'} with heel than the hull's own curve, by "
+        f"{abs(extra):.1f} m of BM, {value:.1f} times the uncertainty"
         + ("; softer near upright speaks for free liquid that pockets." if extra > 0 else ".")
     )
     return _check("slosh", value, says, part.picture)

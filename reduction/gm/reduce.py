@@ -120,8 +120,8 @@ class _Reduction:
             notes.append("BM or cross curves are not known: the straight line was carried on, its interval widened.")
         if not np.isfinite(self.day.zero_u):
             notes.append(
-                "The zero of no station, or not of every one, is known (stations.calibration.zero_u95_deg); upright was "
-                "taken as known to 0.5 degrees at 95 %."
+                "Not every station's zero is known (stations.calibration.zero_u95_deg); upright was taken as known to "
+                "0.5 degrees at 95 %."
             )
         intercept, slope = float(line_fit.intercept[0]), line_fit.slope
         corrected = p.arm * p.displacement.value + p.rise * p.displacement.value * np.tan(p.heel)

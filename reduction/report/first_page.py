@@ -84,6 +84,8 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
     points = answer.gm.value.points
     used = [p for p in points if p.used]
     lines = [f"{len(used)} of {len(points)} windows used: {listed([p.label for p in used]) or 'none'}."]
+    if plan.settings.leave_out:
+        lines.append(f"Not read from {listed(list(plan.settings.leave_out))}: left out by whoever reduced the day.")
     told = [p for p in points if not p.used or p.verdict != "fine" or p.overruled]
     if len(told) > MOST_WINDOWS:
         told.sort(key=lambda p: p.used)  # those not used are told first

@@ -91,8 +91,9 @@ def _movements(found: Findings) -> list[Advice]:
     off = [p.label for p in points if p.verdict == "rejected"]
     says = "No window stands off the plot."
     if off:
-        named = f"window {off[0]}" if len(off) == 1 else f"windows {', '.join(off[:-1])} and {off[-1]}"
-        says = f"Of {len(points)} windows {len(off)} off the plot or spoilt, {named}; repeat or explain."
+        verbs = "stands off the plot or is" if len(off) == 1 else "stand off the plot or are"
+        named = f"window{'s' if len(off) > 1 else ''} {', '.join(off)}"
+        says = f"{len(off)} of {len(points)} windows {verbs} spoilt ({named}); repeat or explain."
     rows.append(Advice("spoilt windows", says, not off, source, READ))
     missed, repeated = found.moments.missed, found.moments.repeated
     says = f"Movements of the plan without a window: {', '.join(missed)}." if missed else "Every movement has a window."

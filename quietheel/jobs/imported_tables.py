@@ -226,7 +226,8 @@ def _read(path: Path, columns: tuple[str, ...], optional: tuple[str, ...] = ()) 
     twice = table.columns[table.columns.duplicated()]
     if len(twice):
         raise bad(path.name, "line 1", str(twice[0]), f"each column once: {wanted}")
-    table = table.reindex(columns=[*columns, *optional], fill_value="").fillna("").apply(lambda column: column.str.strip())
+    table = table.reindex(columns=[*columns, *optional], fill_value="").fillna("")
+    table = table.apply(lambda column: column.str.strip())
     if delimiter != ",":  # a sheet saved with semicolons or tabs writes decimal commas
         for name in {"value", "moment_tm", MOMENT_U95} & set(table.columns):
             table[name] = table[name].str.replace(",", ".", regex=False)

@@ -76,6 +76,29 @@ def test_windows_that_cannot_be(tmp_path: Path, rows: str, part: str) -> None:
         read_windows(write(tmp_path, "movement,start,stop,moment_tm\n" + rows))
 
 
+U95 = "movement,start,stop,moment_tm,moment_u95_tm\n"
+
+
+def test_the_interval_of_a_moment_may_be_left_empty(tmp_path: Path) -> None:
+    text = U95 + "0,2030-05-14T08:00:00Z,2030-05-14T08:02:00Z,0,\n1,2030-05-14T08:10:00Z,2030-05-14T08:12:00Z,20,0.05\n"
+    assert [w.moment_u95_tm for w in read_windows(write(tmp_path, text))] == [None, 0.05]
+    commas = text.replace("0.05", "0,05").replace(",", ";").replace("0;05", "0,05")
+    assert [w.moment_u95_tm for w in read_windows(write(tmp_path, commas))] == [None, 0.05]
+
+
+@pytest.mark.parametrize("cell", ["-0.1", "some", "nan", "inf", "1e7"])
+def test_the_interval_of_a_moment_has_to_be_a_half_width(tmp_path: Path, cell: str) -> None:
+    text = U95 + f"0,2030-05-14T08:00:00Z,2030-05-14T08:02:00Z,0,{cell}\n"
+    with pytest.raises(BadInput, match=f"line 2, moment_u95_tm: found '{cell}'; a half width at 95 %"):
+        read_windows(write(tmp_path, text))
+
+
+def test_a_column_that_is_there_twice_is_named(tmp_path: Path) -> None:
+    text = U95.replace("\n", ",Moment_tm\n") + "0,2030-05-14T08:00:00Z,2030-05-14T08:02:00Z,0,1,2\n"
+    with pytest.raises(BadInput, match="moment_tm; each column once"):
+        read_windows(write(tmp_path, text))
+
+
 def test_columns_that_are_missing(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="the columns time,sensor"):
         read_readings(write(tmp_path, "t,v\n1,2\n"))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pytest
 
 from config.errors import BadInput
 from config.plan import Plan
-from reduction.moments import Shift, WindowState, transfer, window_states
+from reduction.moments import COMMON_SHARE, Shift, WindowState, transfer, window_states
 from tests.examples_answer import plan
 
 
@@ -31,6 +34,28 @@ def test_typed_moment_goes_before_the_plan() -> None:
     found = window_states(plan(), [WindowState("x", "x", 12e3), WindowState("0")])
     assert found.states[0].moment == 12e3
     assert any("typed" in n for n in found.assumptions)
+
+
+def test_variance_of_a_typed_moment_is_shared_and_own() -> None:
+    found = window_states(plan(), [WindowState(n, n, m, 50.0) for n, m in (("a", 12e3), ("b", -9e3), ("c", 0.0))])
+    common = [s.sensitivities.get("moment given, common", 0.0) for s in found.states]
+    whole = [math.sqrt(sum(v**2 for v in s.sensitivities.values())) for s in found.states]
+    assert common == pytest.approx([50 / math.sqrt(2), -50 / math.sqrt(2), 0.0])
+    assert whole == pytest.approx([50.0, 50.0, 50.0])
+    assert all(found.inputs[name] == 1.0 for s in found.states for name in s.sensitivities)
+
+
+def test_common_share_of_a_typed_moment_stands_for_weights_with_masses_of_their_own() -> None:
+    """Customary sequence, each mass in error by itself: the variance of GM lies as far between own and common."""
+    found = window_states(plan(), [WindowState(str(n)) for n in range(9)])
+    moment = np.array([s.moment for s in found.states])
+    names = [f"mass of weight {w.name}" for w in plan().weights]
+    columns = np.array([[s.sensitivities[name] for name in names] for s in found.states])
+    u = np.linalg.norm(columns, axis=1)
+    gain = moment / (moment @ moment)
+    real, own = float(np.sum((gain @ columns) ** 2)), float(np.sum(gain**2 * u**2))
+    common = float(np.sum(gain * u * np.sign(moment)) ** 2)
+    assert (real - own) / (common - own) == pytest.approx(COMMON_SHARE, abs=0.05)
 
 
 def test_unknown_movement_is_named() -> None:

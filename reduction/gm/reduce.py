@@ -71,7 +71,8 @@ def reduce_gm(
     if silent:
         return _no_gm(problem, silent)
     assumed = form or wall_sided(gm_budget.BM_PER_GM_ASSUMED[0] * problem.rough_gm(candidates))
-    prior_bend = consistency.PRIOR_BEND if form is not None else 0.5
+    of_hull = consistency.PRIOR_BEND if kn is not None else consistency.PRIOR_FLARE
+    prior_bend = of_hull if form is not None else 0.5
     found = consistency.consensus(problem.windows(candidates), assumed, prior_bend=prior_bend)
     hull = form or straight()
     if form is not None and found.bend != 0.0:

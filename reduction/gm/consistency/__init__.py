@@ -9,13 +9,14 @@ all, `scatter` one more variance for all, `choose` the answer. Derivation: ``doc
 
 from reduction.gm.consistency.choose import consensus
 from reduction.gm.consistency.linear import ALPHA_CHI2, ALPHA_LARGEST
-from reduction.gm.consistency.rivals import PRIOR_BEND, bent_form
+from reduction.gm.consistency.rivals import PRIOR_BEND, PRIOR_FLARE, bent_form
 from reduction.gm.consistency.values import Consensus, Excluded, Scatter, Windows
 
 __all__ = [
     "ALPHA_CHI2",
     "ALPHA_LARGEST",
     "PRIOR_BEND",
+    "PRIOR_FLARE",
     "Consensus",
     "Excluded",
     "Scatter",

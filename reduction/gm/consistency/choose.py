@@ -54,9 +54,8 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         linear = linearise(windows, form, start)
         levels = list(weigh_all(windows, linear, limit))
         answer, weight = _choose(windows, linear, levels)
-        rival = None
+        rival = bend_of(windows, linear, form, prior_bend)
         if answer:
-            rival = bend_of(windows, linear, form, prior_bend)
             restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
             if rival.log_weight > max(weight, restless):
                 made = consensus(windows, bent_form(form, rival.bend), 0)

@@ -5,15 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import logsumexp
 
 from reduction.gm.consistency.linear import ALPHA_REST, Linear, chi2_limit
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT
-from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER
+from reduction.gm.consistency.scatter import bend_odds
+from reduction.gm.consistency.sets import PRIOR_OTHER
 from reduction.gm.consistency.values import Windows
 from reduction.gm.curve import Form
 
 PRIOR_BEND = 0.02
 """Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""
+PRIOR_FLARE = 0.1
+"""Judgement: the same where of the hull only BM is known and its sides are taken for upright; flare bends the plot."""
+BENDS = (0.5, 1.5, 4.0)
+"""Standard deviations thought of for the bend, as shares of the hull's BM: sides that flare by 30, 45 and 55 degrees
+from end to end add about 1.3, 4 and 8 times what upright ones have (docs/method-gm.md, section 3); few hulls do."""
+BM_AT_LEAST = 2.0
+"""GM, taken for BM where the hull's own curve is straight."""
 LEAST_BM = 1.0
 """A bend may take away so much of the hull's own BM at the most; liquid that pockets only ever adds to it."""
 
@@ -38,18 +47,17 @@ def bend_of(windows: Windows, linear: Linear, form: Form, prior: float) -> Bent:
         return Bent(0.0, 0.0, float(linear.beta[0]), -np.inf)
     bend, bend_u = float(column @ linear.pull) / size, 1.0 / float(np.sqrt(size))
     none = Bent(bend, bend_u, float(linear.beta[0] - bend * (linear.gain[0] @ column)), -np.inf)
-    chi2 = linear.chi2 - float(column @ linear.pull) ** 2 / size
-    if chi2 > chi2_limit(n - 3, windows.dof, ALPHA_REST):
+    if linear.chi2 - float(column @ linear.pull) ** 2 / size > chi2_limit(n - 3, windows.dof, ALPHA_REST):
         return none
     steepest = float(np.abs(np.tan(windows.heel)).max())
     hull = 2.0 * abs(float(np.asarray(form.c(np.array([np.arctan(steepest)])))[0])) / steepest**3
     if bend < -LEAST_BM * hull:
         # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
         return none
-    most = float(np.abs(column).max())
-    reach = PLAUSIBLE_SHIFT * float(np.ptp(windows.arm)) / 2 / most
-    occam = 0.5 * np.log(2 * np.pi) + np.log(bend_u / (2 * reach)) if abs(bend) < reach else -np.inf
-    return replace(none, log_weight=float(np.log(prior) - 0.5 * chi2 + occam + all_clean(windows)))
+    gm, tcg = float(linear.beta[0]), float(linear.beta[1])
+    odds = [bend_odds(windows, form, gm, tcg, share * max(hull, BM_AT_LEAST * abs(gm))) for share in BENDS]
+    thought = float(logsumexp(odds)) - np.log(len(BENDS))
+    return replace(none, log_weight=float(np.log(prior)) + thought - 0.5 * linear.chi2 + all_clean(windows))
 
 
 def all_clean(windows: Windows) -> float:

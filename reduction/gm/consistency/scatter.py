@@ -47,25 +47,39 @@ def scatter_of(windows: Windows, form: Form, gm: float, tcg: float) -> Scatter:
     -------
     Scatter; none where no window is left over once GM and TCG are fitted.
     """
-    count = windows.heel.size
-    if count < 3:
+    if windows.heel.size < 3:
         return NONE
+    weight, plain, size = _weighed(windows, form, gm, tcg, 0.0)
+    share = np.exp(weight - logsumexp(weight))
+    odds = float(logsumexp(weight[1:]) - plain)
+    return Scatter(RATIOS**2 * size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
+
+
+def bend_odds(windows: Windows, form: Form, gm: float, tcg: float, bend_u: float) -> float:
+    """Log likelihood of windows whose curve has one bend more, without scatter, over that of windows without either.
+
+    Parameters
+    ----------
+    bend_u : m of BM, what is thought of the bend beforehand, about nought.
+    """
+    return _weighed(windows, form, gm, tcg, bend_u)[1] - _weighed(windows, form, gm, tcg, 0.0)[1]
+
+
+def _weighed(windows: Windows, form: Form, gm: float, tcg: float, bend_u: float) -> tuple[Array, float, float]:
+    """Log weight of each of `RATIOS`, log likelihood without scatter, and the windows' own mean variance (rad2)."""
     tangent = np.tan(windows.heel)
     _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
     rest = windows.arm + windows.rise * tangent - form.c(windows.heel) - gm * tangent + tcg
-    turned = rest / stiffness
     design = np.column_stack([tangent, -np.ones_like(tangent)]) / stiffness[:, None]
     covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
     size = float(np.mean(np.diag(covariance)))
+    bend = 0.5 * tangent**3 / stiffness * bend_u
+    covariance = (covariance + windows.zero_u**2 + np.outer(bend, bend)) / size
+    rest = rest / stiffness / np.sqrt(size)
     design = design / np.sqrt(np.sum(design**2, axis=0))
-    turned = turned / np.sqrt(size)
-    more = np.eye(count)
-    covariance = (covariance + windows.zero_u**2) / size
-    worth = np.array([_restricted(covariance + ratio**2 * more, design, turned) for ratio in RATIOS])
-    weight = np.log(PRIOR) + worth
-    share = np.exp(weight - logsumexp(weight))
-    odds = float(logsumexp(weight[1:]) - worth[0])
-    return Scatter(RATIOS**2 * size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
+    more = np.eye(windows.heel.size)
+    worth = np.array([_restricted(covariance + ratio**2 * more, design, rest) for ratio in RATIOS])
+    return np.log(PRIOR) + worth, float(worth[0]), size
 
 
 def _restricted(covariance: Array, design: Array, rest: Array) -> float:

@@ -85,7 +85,7 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
     heel = prepared.heel[index]
     wind_part = low.regressors[index] @ fit.coefficient
     fitted = mean_of(heel - wind_part, parts)
-    hat_variances = table @ _pairs(fitted.weight, index - index[0])
+    hat_variances = table @ pairs(fitted.weight, index - index[0])
     shares = hat_variances * fit.free * scale / fitted.variance
     spread = float(shares @ fit.covariance @ shares) + (fitted.variance_low / fitted.variance) ** 2 * 2.0 / scale_dof
     mine = roll.frequency
@@ -148,7 +148,7 @@ def covariances(
     return Parts(low=low, roll=roll, transient=start, noise=noise, slow=slow), table
 
 
-def _pairs(weight: Array, place: NDArray[np.int64]) -> Array:
+def pairs(weight: Array, place: NDArray[np.int64]) -> Array:
     """Sum of products of weights by lag (m,), twice for lags above 0, so that ``w' K w = pairs @ K(lag)``."""
     size = int(place[-1]) + 1
     even = np.zeros(size)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import lru_cache
+
 import numpy as np
 
-from dsp.estimate import Evaluated
+from dsp.estimate import Evaluated, pairs
 from dsp.low import LowHeel
 from dsp.prepare import Prepared
 from dsp.types import Array, Day, RollMotion, StationMarks, Trace, WindowEvidence, WindowSpan
@@ -72,10 +75,29 @@ def evidence_of(
         reference_pressure=reference,
         knowledge=prepared.knowledge,
         dof=one.dof,
+        unsure=_unsure(one, low),
         shared_dof=low.fit.shared_dof,
         day_scale=low.fit.scale,
         day_scale_dof=low.fit.scale_dof,
     )
+
+
+def _unsure(one: Evaluated, low: LowHeel) -> Callable[[Array], float]:
+    """How well the variance of a weighted sum of bins is known, by the covariance of the day's spectrum."""
+    place, hats = one.index - one.index[0], low.fit.hats
+    density = low.fit.free * np.where(
+        np.arange(hats.node.size) < hats.low, one.model.density[0] / low.fit.density[0], 1.0
+    )
+
+    @lru_cache(maxsize=1)
+    def table() -> Array:
+        return hats.covariance(np.arange(int(place[-1]) + 1) * low.compressor.step)
+
+    def spread(weight: Array) -> float:
+        shares = (table() @ pairs(weight, place)) * density
+        return float(shares @ low.fit.covariance @ shares)
+
+    return spread
 
 
 def _differences(prepared: Prepared, number: int) -> dict[str, tuple[float, float]]:

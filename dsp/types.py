@@ -6,6 +6,7 @@ All ``u`` are standard uncertainties (one sigma) and in the unit of their quanti
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
@@ -98,6 +99,8 @@ class Day:
     tension: tuple[Trace, ...] = ()
     left_out: tuple[str, ...] = ()
     """Heel stations that a person took out: their traces are not here any more, and the answer says so."""
+    roll_between: tuple[float, float] | None = None
+    """s, between which the natural roll period lies by what is told of the vessel; None where nothing is."""
 
 
 @dataclass(frozen=True)
@@ -351,6 +354,9 @@ class WindowEvidence:
     knowledge: tuple[StationKnowledge, ...]
     dof: float = float("inf")
     """Effective degrees of freedom of ``covariance``: those of the window's ``WindowHeel.dof``."""
+    unsure: Callable[[Array], float] | None = None
+    """(n,) weights of the window's bins that give unit variance -> relative variance of that variance, since the day's
+    spectrum is known only as well as its record tells; None where it is known."""
     shared_dof: float = float("inf")
     """How alike the windows' low-frequency amplitudes are: degrees of freedom by which each is drawn to the day's."""
     day_scale: Array = field(default_factory=lambda: np.zeros(0))

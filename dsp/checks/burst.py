@@ -18,6 +18,9 @@ WIDTHS = (0.8, 1.5, 3.0)
 """Roll periods: half widths of the packets looked for, from one push to a train of waves."""
 LEAST_LEFT = 0.1
 """Of a packet, once what is along a dying swing is taken out; less is not told from it."""
+SWELLS = 30.0
+"""Degrees of freedom that the pushes of one window are worth at most: what pushes her (chop, gusts) swells and fades by a
+quarter over a minute or two (judgement), so that however many there are, they do not tell the strength of the moment."""
 NEIGHBOURS = 0.25
 """Correlation of neighbouring pushes (`dsp.checks.swing.SHARED`)."""
 
@@ -143,6 +146,7 @@ def _as_many(shape: Array, each: int, chance: float) -> float:
 
 def _unlikeliest(inside: Array, free: float, outside: Array, rest: float, day: Habit) -> _Found:
     """Choose among mean squares (m,) of ``free`` degrees of freedom, each against ``outside`` (m,) of ``rest``."""
+    rest = 1.0 / (1.0 / max(rest, 1e-9) + 1.0 / SWELLS)
     dof = rest + day.dof
     below = np.maximum((rest * outside[:, None] + day.dof * day.usual) / dof, 1e-300)
     chances = fdtrc(free, dof, inside[:, None] / below) @ day.weight

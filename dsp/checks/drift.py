@@ -14,8 +14,9 @@ def check(look: Look) -> Check:
     line = look.seconds / max(look.length, 1e-9) - 0.5
     scan = look.scan_apart([line[None, :]])[0]
     value, size = float(abs(scan.score[0])), float(scan.amplitude[0])
-    limit = normal_limit(REJECT["drift"], look.free_dof)
-    verdict = graded(value, limit, normal_limit(REJECT["drift"] + CAUTION["drift"], look.free_dof))
+    dof = look.free_dof(line)
+    limit = normal_limit(REJECT["drift"], dof)
+    verdict = graded(value, limit, normal_limit(REJECT["drift"] + CAUTION["drift"], dof))
     says = (
         f"The heel creeps by {np.rad2deg(size):+.4f} deg over the window, {value:.1f} times the uncertainty "
         f"(limit {limit:.1f})."

@@ -87,11 +87,20 @@ class Look:
         # Relative variances add: how unlike the windows are, and how well the day's level itself is known.
         return 1.0 / (1.0 / likeness + 1.0 / known) if likeness > 0.0 else 0.0
 
-    @cached_property
-    def free_dof(self) -> float:
-        """Degrees of freedom left for the low-frequency amplitude once a disturbance has been fitted beside it."""
+    def free_dof(self, template: Array) -> float:
+        """Degrees of freedom behind the score of a template (n,) that was fitted beside a free amplitude.
+
+        Those left for the amplitude once the template has been fitted, and what the day's spectrum is known to at the
+        frequencies the template is made of; their relative variances add.
+        """
         free = self.shared_dof + self.evidence.low_scale_dof - 1.0
-        return float(min(max(free, 4.0), 1e6)) if np.isfinite(free) else 1e6
+        spread = 2.0 / max(free, 4.0) if np.isfinite(free) else 0.0
+        if self.evidence.unsure is not None:
+            turned = self.turned(template[None, :])[0]
+            unit = turned / max(float(np.linalg.norm(turned)), 1e-300)
+            weight = solve_triangular(self._factor, unit, lower=True, trans="T", check_finite=False)
+            spread += self.evidence.unsure(weight)
+        return float(min(max(2.0 / max(spread, 1e-9), 4.0), 1e6))
 
     @cached_property
     def scaled(self) -> tuple[Look, ...]:

@@ -20,11 +20,15 @@ def check(look: Look) -> Check:
     """Matched step and there-and-back against the window's own covariance, maximised over their times."""
     scans, starts, stays = _families(look)
     # A walk that stays moves the mean most and is given most of the budget.
-    limits = np.array([_limit(scans, place, look.free_dof, REJECT["people"]) for place in range(len(scans))])
+    dofs = [
+        look.free_dof(_walked(look.seconds, s[s.size // 2 : s.size // 2 + 1], stay)[0])
+        for s, stay in zip(starts, stays, strict=True)
+    ]
+    limits = np.array([_limit(scans, place, dofs[place], REJECT["people"]) for place in range(len(scans))])
     largest = np.array([np.abs(s.score).max() for s in scans])
     best = int(np.argmax(largest / limits))
     limit = float(limits[best])
-    caution = _limit(scans, best, look.free_dof, REJECT["people"] + CAUTION["people"])
+    caution = _limit(scans, best, dofs[best], REJECT["people"] + CAUTION["people"])
     at = int(np.argmax(np.abs(scans[best].score)))
     value, size = float(abs(scans[best].score[at])), float(scans[best].amplitude[at])
     when, stay = float(starts[best][at]), stays[best]

@@ -19,8 +19,8 @@ WIDTHS = (0.8, 1.5, 3.0)
 LEAST_LEFT = 0.1
 """Of a packet, once what is along a dying swing is taken out; less is not told from it."""
 SWELLS = 30.0
-"""Degrees of freedom that the pushes of one window are worth at most: what pushes her (chop, gusts) swells and fades by a
-quarter over a minute or two (judgement), so that however many there are, they do not tell the strength of the moment."""
+"""Degrees of freedom that the pushes of one window are worth at most: what pushes her (chop, gusts) swells and fades by
+a quarter over a minute or two (judgement), so that many pushes do not tell the strength of the moment any better."""
 NEIGHBOURS = 0.25
 """Correlation of neighbouring pushes (`dsp.checks.swing.SHARED`)."""
 

@@ -18,12 +18,14 @@ from reduction.gm.consistency.linear import (
     scores,
 )
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
-from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, all_clean, bend_of, bent_form
+from reduction.gm.consistency.rivals import PRIOR_BEND, all_clean, bend_of, bent_form
 from reduction.gm.consistency.scatter import scatter_of
 from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
 from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
 from reduction.gm.curve import CurveFit, Form, start_from_line
 
+Rivals = tuple[tuple[float, float], ...]
+"""Log weight and GM (m) of each explanation that leaves no window out."""
 SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
 """Judgement: share of windows shifted unseen, with the probability that a day is like that."""
 
@@ -49,18 +51,18 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     limit = _most(n) if most is None else most
     start = start_from_line(windows.heel, windows.arm, form, windows.rise)
     used, answer = np.ones(n, dtype=bool), None
-    rival: Bent | None = None
     for _ in range(4):
         linear = linearise(windows, form, start)
         levels = list(weigh_all(windows, linear, limit))
         answer, weight = _choose(windows, linear, levels)
-        rival = bend_of(windows, linear, form, prior_bend)
+        bent = bend_of(windows, linear, form, prior_bend)
+        restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
+        rivals = ((bent.log_weight, bent.gm), (restless, float(linear.beta[0])))
         if answer:
-            restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
-            if rival.log_weight > max(weight, restless):
-                made = consensus(windows, bent_form(form, rival.bend), 0)
-                doubt = _selection_u(windows, linear, limit, rival.gm, rival)
-                return replace(made, bend=rival.bend, bend_u=rival.bend_u, consistent=True, selection_u=doubt)
+            if bent.log_weight > max(weight, restless):
+                made = consensus(windows, bent_form(form, bent.bend), 0)
+                doubt = _selection_u(windows, linear, limit, bent.gm, rivals)
+                return replace(made, bend=bent.bend, bend_u=bent.bend_u, consistent=True, selection_u=doubt)
             if restless > weight:
                 answer = ()
         chosen = np.ones(n, dtype=bool)
@@ -70,7 +72,7 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         used, start = chosen, (fit.gm, fit.tcg)
         if settled:
             break
-    return _report(windows, form, linear, levels, used, fit, rival)
+    return _report(windows, form, linear, levels, used, fit, rivals)
 
 
 def _most(n: int) -> int:
@@ -107,7 +109,7 @@ def _report(
     levels: list[Weighed],
     used: NDArray[np.bool_],
     fit: CurveFit,
-    rival: Bent | None,
+    rivals: Rivals,
 ) -> Consensus:
     left_out = np.flatnonzero(~used)
     n, k = windows.heel.size, left_out.size
@@ -131,7 +133,7 @@ def _report(
         fit.chi2,
         limit,
         scatter_of(windows.part(used), form, fit.gm, fit.tcg),
-        _selection_u(windows, linear, len(levels) - 1, level.gm[row], rival) if consistent else 0.0,
+        _selection_u(windows, linear, len(levels) - 1, level.gm[row], rivals),
         hypotheses[best],
         float(share[best]),
         shift,
@@ -155,21 +157,21 @@ def _held(windows: Windows, linear: Linear, share: Array, i: int, shift: Array, 
     return total
 
 
-def _selection_u(windows: Windows, linear: Linear, most: int, gm: float, rival: Bent | None) -> float:
+def _selection_u(windows: Windows, linear: Linear, most: int, gm: float, rivals: Rivals) -> float:
     """Spread of GM over the sets that could have been chosen, each with its weight (model averaging).
 
-    A day of which something must be wrong may have a bent plot instead: ``rival`` counts among the sets. How often
-    windows are shifted is itself not known: `SHARE_MOVED` holds what is thought of it beforehand, and the day's own
-    windows weigh it. On a day of shifts those too small to be seen thus count in the interval.
+    Instead the plot may bend or all windows scatter: ``rivals`` count among the sets. How often windows are shifted is
+    itself not known: `SHARE_MOVED` holds what is thought of it beforehand, and the day's own windows weigh it. On a day
+    of shifts those too small to be seen thus count in the interval.
     """
     weights, values = [], []
     for share_moved, prior in SHARE_MOVED:
         for level in weigh_all(windows, linear, most, share_moved):
             weights.append(level.log_weight + np.log(prior))
             values.append(level.gm)
-    if rival is not None and np.isfinite(rival.log_weight):
-        weights.append(np.array([rival.log_weight]))
-        values.append(np.array([rival.gm]))
+    for worth, instead in rivals:
+        weights.append(np.array([worth]))
+        values.append(np.array([instead]))
     log_weight, value = np.concatenate(weights), np.concatenate(values)
     share = np.exp(log_weight - logsumexp(log_weight))
     return float(np.sqrt(share @ (value - gm) ** 2))

@@ -222,8 +222,9 @@ def test_budget_against_finite_differences() -> None:
     heel = VESSEL.heel(moments)
 
     def gm(scale: float = 1.0, delta: float = 1.0, bm: float = 0.0, zero: float = 0.0) -> float:
-        fit = fit_curve(heel * scale + zero, moments / (VESSEL.displacement * delta), covariance, wall_sided(8 + bm))
-        return fit.gm
+        # The zero that all heels share is among what is not known: it is fitted too.
+        whole = covariance + 1e-3**2
+        return fit_curve(heel * scale + zero, moments / (VESSEL.displacement * delta), whole, wall_sided(8 + bm)).gm
 
     result = reduce_gm(
         day(heel, covariance, scale_u=1e-4, zero_u=1e-3),
@@ -304,7 +305,8 @@ def test_zero_return_is_asked() -> None:
     heel = VESSEL.heel(VESSEL.moments())
     heel[8] += np.deg2rad(0.02)
     zero = next(c for c in reduced(heel).day_checks if c.code == "zero")
-    assert zero.verdict == "caution" and zero.value == pytest.approx(np.deg2rad(0.02) / (np.sqrt(2) * U), rel=1e-6)
+    # A little less than by the windows' own intervals, since what they scatter beyond those is not known to be nothing.
+    assert zero.verdict == "caution" and zero.value == pytest.approx(np.deg2rad(0.02) / (np.sqrt(2) * U), rel=0.03)
 
 
 def test_shortest_roll_period_is_named() -> None:

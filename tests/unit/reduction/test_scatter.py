@@ -35,8 +35,8 @@ def reduced(heel: Array, **kwargs: float) -> GmResult:
 def test_intervals_hold_whatever_windows_scatter(ratio: float, least: float) -> None:
     """Slow heel of so many times the windows' own uncertainty, which nothing inside a window shows.
 
-    Without scatter the interval is 1.1 times what is needed. With it 92 % of days are covered: nine windows tell its size
-    roughly, and a day that scatters can look like one with a window shifted.
+    Without scatter the interval is 1.1 times what is needed. With it 92 % of days are covered: nine windows tell its
+    size roughly, and a day that scatters can look like one with a window shifted.
     """
     rng = np.random.default_rng(11)
     gm, windows, used, width = [], [], [], []

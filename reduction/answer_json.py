@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
 
 from config.units import DEGREE
-from dsp.types import BudgetLine
+from dsp.types import BudgetLine, Check
 from reduction.types import Answer, GmResult, Quantified, Waterline, WindowPoint
 
 Json = dict[str, object]
@@ -175,11 +176,18 @@ def _window(point: WindowPoint, confidence: float) -> Json:
         "u95_deg": _number(point.u95(confidence) / DEGREE),
         "verdict": point.verdict,
         "reasons": list(point.reasons),
+        "because": _because(point.checks),
         "used": point.used,
         "overruled": point.overruled,
         "residual_deg": _number(point.residual_curve / DEGREE),
         "residual_line_deg": _number(point.residual_line / DEGREE),
     }
+
+
+def _because(checks: Sequence[Check]) -> list[str]:
+    """What the checks that were not content say, the worst first."""
+    found = [c for c in checks if c.verdict != "fine"]
+    return [c.says for c in sorted(found, key=lambda c: c.verdict != "rejected")]
 
 
 def _bare_windows(answer: Answer) -> list[Json]:
@@ -200,6 +208,7 @@ def _bare_windows(answer: Answer) -> list[Json]:
                 "u95_deg": _number(heel.u95(answer.confidence) / DEGREE),
                 "verdict": over.verdict if over else w.verdict,
                 "reasons": list(w.reasons),
+                "because": _because(w.checks),
                 "used": False,
                 "overruled": f"{over.reason} ({over.by}; the checks said {w.verdict})" if over else "",
             }

@@ -12,7 +12,7 @@ from dsp.bins import Binned, Grid, grid_over, interpolate_short, station_bins
 from dsp.clean import Mask, mark, spread_stamps
 from dsp.combine import ASSUMED_SCALE_U, Alignment, align, combined
 from dsp.follow import Followed, LeftOut, follow
-from dsp.spectrum import pooled, roll_frequency
+from dsp.natural import common_to, moved_pieces, roll_frequency
 from dsp.types import Array, Day, StationKnowledge, StationMarks, Trace, WindowSpan
 
 BINS_PER_ROLL = 10
@@ -104,8 +104,11 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
         )
 
     made = on(look.step)
-    density = pooled(even_parts(made.grid, made.heel, windows), made.grid.step)
-    frequency, _ = roll_frequency(density, float(np.median(lengths)))
+    still, moved = (
+        common_to([even_parts(made.grid, made.heel, spans) for spans in groups], made.grid.step)
+        for groups in ([(w,) for w in windows], moved_pieces(made.grid, made.heel, windows))
+    )
+    frequency, _ = roll_frequency(still, float(np.median(lengths)), moved, day.roll_between)
     wanted = (
         1.0 / (frequency * BINS_PER_ROLL) if np.isfinite(frequency) else max(0.5, float(np.median(lengths)) / 200.0)
     )

@@ -20,6 +20,10 @@ DAMPING_RANGE = (0.002, 0.3)
 DAMPING_USUAL, DAMPING_SPREAD = 0.03, 0.9
 """Weak prior of damping: 1-5 % of critical is usual (common practice); log-normal with this spread."""
 
+PEAK_PERIODS, PEAK_SURE = 0.3, 0.02
+"""Relative standard deviation by which the roll may lie beside the peak at which it was first seen: so much over the
+periods of a window, which is a fifth of the width of a peak there, and so much at least."""
+
 Complex = np.ndarray
 
 
@@ -180,6 +184,7 @@ def day_law(envelopes: list[Envelope], step: float, frequency: float) -> RollLaw
         return None
     size = max(5, round(1.0 / (frequency * step)))
     period, natural = size * step, 2.0 * np.pi * frequency
+    beside = max(PEAK_SURE, PEAK_PERIODS / float(np.mean([a.size for a in amplitudes])))
 
     def cost(x: Array) -> float:
         damping = float(np.exp(np.clip(x[1], np.log(DAMPING_RANGE[0]), np.log(DAMPING_RANGE[1]))))
@@ -187,7 +192,7 @@ def day_law(envelopes: list[Envelope], step: float, frequency: float) -> RollLaw
         prior = (
             0.5 * ((x[1] - np.log(DAMPING_USUAL)) / DAMPING_SPREAD) ** 2
             + 0.05 * (x[2] + 3.0) ** 2
-            + 0.5 * (x[0] / 0.2) ** 2
+            + 0.5 * (x[0] / beside) ** 2
         )
         return float(-value + prior)
 

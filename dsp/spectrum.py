@@ -1,4 +1,4 @@
-"""Spectra of stretches of heel, pooled over the day, and the frequency of the roll in them.
+"""Spectra of stretches of heel, pooled over the day.
 
 Densities are one-sided (rad2/Hz): their integral from 0 to the Nyquist frequency is the variance.
 """
@@ -10,9 +10,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from dsp.types import Array
-
-LONGEST_PERIOD, SHORTEST_PERIOD = 36.0, 1.5
-"""s, where a roll is looked for."""
 
 
 @dataclass(frozen=True)
@@ -49,18 +46,19 @@ def _off_line(value: Array) -> Array:
     return np.asarray(value - float(np.mean(value)) - slope * place)
 
 
-def pooled(stretches: list[Array], step: float) -> Pooled:
+def pooled(stretches: list[Array], step: float, longest: int = 0) -> Pooled:
     """Average the periodograms of even stretches, each weighted with its length.
 
     Parameters
     ----------
     stretches : arrays (n_i,) of heel in rad, no NaN, each with at least 8 values.
     step : s.
+    longest : bins of the longest of several groups of stretches that are to have the same frequencies.
     """
     use = [s for s in stretches if s.size >= 8]
     if not use:
         return Pooled(np.zeros(0), np.zeros(0), 0, 0)
-    length = max(s.size for s in use)
+    length = max(longest, *(s.size for s in use))
     size = int(2 ** np.ceil(np.log2(2 * length)))
     weight = np.array([float(s.size) for s in use])
     powers = np.array([periodogram(s, step, size) for s in use])
@@ -111,45 +109,3 @@ def nonnegative_fit(parts: Array, density: Array, fixed: Array, start: Array) ->
         up, down = parts @ (density / model**2), parts @ (1.0 / model)
         amount = amount * np.sqrt(np.maximum(up, 1e-300) / np.maximum(down, 1e-300))
     return amount
-
-
-def roll_frequency(spectrum: Pooled, shortest: float) -> tuple[float, float]:
-    """Find the frequency of the natural roll: the strongest rolling speed that stands out of its surroundings.
-
-    Weighting with frequency squared (rolling speed) keeps the slow swing on the moorings from being taken for the
-    roll; the peak must stand out of the median of the two octaves around it.
-
-    Parameters
-    ----------
-    spectrum : pooled over the day.
-    shortest : s, length of the shortest stretch; slower motion than half of it cannot be told.
-
-    Returns
-    -------
-    frequency : Hz, NaN if nothing stands out.
-    prominence : ratio of the peak to its surroundings.
-    """
-    frequency, density = spectrum.frequency, spectrum.density
-    if frequency.size < 8:
-        return float("nan"), 0.0
-    low = max(1.0 / LONGEST_PERIOD, 1.5 / shortest)
-    band = (frequency >= low) & (frequency <= min(1.0 / SHORTEST_PERIOD, 0.8 * frequency[-1]))
-    best, found, stands = 0.0, float("nan"), 0.0
-    speed = density * frequency**2
-    for i in np.flatnonzero(band):
-        if i + 1 >= frequency.size or speed[i] < speed[i - 1] or speed[i] < speed[i + 1] or speed[i] <= best:
-            continue
-        around = (frequency > frequency[i] / 2.0) & (frequency < 2.0 * frequency[i])
-        level = float(np.median(density[around]))
-        ratio = float(density[i]) / level if level > 0 else np.inf
-        if ratio > 5.0:
-            best, found, stands = float(speed[i]), float(_interpolated(frequency, density, int(i))), ratio
-    return found, stands
-
-
-def _interpolated(frequency: Array, density: Array, i: int) -> float:
-    """Vertex of the parabola through the logarithms of three bins."""
-    left, middle, right = np.log(np.maximum(density[i - 1 : i + 2], 1e-300))
-    bend = left - 2.0 * middle + right
-    shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
-    return float(frequency[i] + float(np.clip(shift, -0.5, 0.5)) * (frequency[1] - frequency[0]))

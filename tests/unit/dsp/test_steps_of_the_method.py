@@ -16,10 +16,11 @@ from dsp.evidence import evidence_of
 from dsp.live import LiveView, suggest_windows
 from dsp.model import learnt_from
 from dsp.motion import Hats, roll_covariance, roll_spectrum
+from dsp.natural import roll_frequency
 from dsp.reml import Compressor, Known, Stretch, fit
 from dsp.roll import day_law, envelope
 from dsp.settled import interval_after, settled
-from dsp.spectrum import expected, periodogram, pooled, roll_frequency
+from dsp.spectrum import expected, periodogram, pooled
 from dsp.stretches import still_stretches
 from dsp.trim import cross_talk
 from dsp.types import Day, RollMotion, StationKnowledge, Trace, Wind, WindowSpan

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from config.errors import BadInput
-from config.plan import Movement, Plan, Sequence, Settings, Weight
+from config.plan import Movement, Plan, Sequence, Settings, Vessel, Weight
 from config.shifts_table import parse_shifts
 from dsp.types import Day, Trace, WindowSpan
 from logger.marks import MarkedWindow
@@ -76,3 +76,27 @@ def test_a_station_to_leave_out_has_to_be_there_and_one_has_to_stay() -> None:
         left("mast")
     with pytest.raises(BadInput, match="at least one"):
         left("aft", "middle", "hold")
+
+
+def bounds(
+    vessel: Vessel, moments: tuple[float, ...] = (-10.0, 0.0, 10.0), gm: float = 1.0
+) -> tuple[float, float] | None:
+    """What is told of the roll's period by a vessel of 1000 t that answers moments (t m) with this GM (m)."""
+    time = np.arange(10.0 * len(moments))
+    heel = np.repeat(np.array(moments) / (1000.0 * gm), 10)
+    spans = tuple(WindowSpan(str(k), 10.0 * k, 10.0 * (k + 1)) for k in range(len(moments)))
+    marks = [marked(str(k), moment_tm=moment) for k, moment in enumerate(moments)]
+    return as_told(Day(0, (Trace("a", time, heel),), spans), Plan(vessel=vessel), marks).roll_between
+
+
+def test_breadth_and_the_heel_under_known_moments_bound_the_roll_period() -> None:
+    found = bounds(Vessel(breadth_m=10.0, displacement_t=1000.0, estimated_period_s=30.0))
+    assert found == pytest.approx((2 * np.pi * 3.0 / 9.80665**0.5, 2 * np.pi * 5.0 / 9.80665**0.5))
+    assert bounds(Vessel(breadth_m=10.0, displacement_t=1000.0), gm=4.0) == pytest.approx(np.array(found) / 2.0)
+
+
+def test_without_breadth_displacement_or_moments_the_estimate_bounds_it_or_nothing() -> None:
+    assert bounds(Vessel(displacement_t=1000.0)) is None
+    assert bounds(Vessel(breadth_m=10.0)) is None
+    assert bounds(Vessel(breadth_m=10.0, displacement_t=1000.0), (0.0, 0.0)) is None
+    assert bounds(Vessel(breadth_m=10.0, estimated_period_s=13.0)) == pytest.approx((10.0, 16.9))

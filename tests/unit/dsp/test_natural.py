@@ -1,0 +1,105 @@
+"""The natural roll is told from chop by what movements set off; a range that is told decides between peaks only."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dsp.model import rolls_of
+from dsp.prepare import prepare
+from dsp.types import Day, Trace, WindowSpan
+
+STEP, PAUSE, LENGTH = 0.25, 420.0, 130.0
+AFTER = 90.0
+"""s from a window's end to the movement."""
+LEVELS = (0.0, 0.01, 0.02, 0.01, 0.0, -0.01, -0.02, -0.01, 0.0)
+DEG = np.pi / 180.0
+
+
+def made(
+    seed: int, period: float, chop: float = 0.0, driven: float = 0.0, moves: bool = True, chop_period: float = 3.3
+) -> Day:
+    """A day of nine levels: an oscillator of ``period`` s answering steps and pushes (``driven`` rad), and chop (rad).
+
+    Without ``moves`` the levels change at once and set nothing off.
+    """
+    rng = np.random.default_rng(seed)
+    each = round((PAUSE + LENGTH) / STEP)
+    level = np.repeat(LEVELS, each)
+    level = np.concatenate([np.zeros(each // 2), level[each - round(LENGTH / STEP) :]])
+    level = np.concatenate([np.zeros(round(AFTER / STEP)), level])[: level.size]
+    size, fine = level.size, 10
+    natural, damping, step = 2.0 * np.pi / period, 0.03, STEP / fine
+    heel, speed, swing = 0.0, 0.0, np.empty(size)
+    push = driven * natural**2 * rng.standard_normal(size) * np.sqrt(8.0 * damping / (natural * STEP))
+    for i in range(size):
+        for _ in range(fine):
+            speed += step * (natural**2 * (level[i] - heel) - 2.0 * damping * natural * speed + push[i])
+            heel += step * speed
+        swing[i] = heel
+    value = swing if moves else level
+    frequency = np.fft.rfftfreq(size, STEP)
+    shape = np.exp(-0.5 * ((frequency * chop_period - 1.0) / 0.15) ** 2)
+    wave = np.fft.irfft(shape * np.fft.rfft(rng.standard_normal(size)), size)
+    value = value + chop * wave / np.std(wave) + 2e-5 * rng.standard_normal(size)
+    first = each // 2 * STEP
+    stops = [first + LENGTH + k * (PAUSE + LENGTH) for k in range(len(LEVELS))]
+    windows = tuple(WindowSpan(str(k), stop - LENGTH, stop) for k, stop in enumerate(stops))
+    return Day(0, (Trace("a", np.arange(size) * STEP, value),), windows)
+
+
+def windows_only(day: Day) -> Day:
+    """The day without its record between the windows."""
+    trace = day.heel[0]
+    keep = np.zeros(trace.time.size, dtype=bool)
+    for w in day.windows:
+        keep |= (trace.time >= w.start) & (trace.time < w.stop)
+    return replace(day, heel=(Trace("a", trace.time[keep], trace.value[keep]),))
+
+
+def first_look(day: Day) -> float:
+    """Period (s) of the roll as it is first seen."""
+    found = prepare(day)
+    assert not isinstance(found, str)
+    return 1.0 / found.roll_frequency
+
+
+@pytest.mark.parametrize(("seed", "period"), [(0, 6.5), (1, 5.4), (2, 9.0)])
+def test_chop_stronger_than_roll_is_not_the_roll_though_nothing_is_told(seed: int, period: float) -> None:
+    day = made(seed, period, chop=0.0004)
+    assert first_look(day) == pytest.approx(period, rel=0.05)
+    found = prepare(day)
+    assert not isinstance(found, str)
+    law, _ = rolls_of(found)
+    assert law is not None and 1.0 / law.frequency == pytest.approx(period, rel=0.15)
+
+
+def test_what_is_told_decides_where_windows_are_all_there_is() -> None:
+    day = windows_only(made(3, 6.5, chop=0.001, driven=0.0004))
+    assert first_look(day) == pytest.approx(3.3, rel=0.2)
+    assert first_look(replace(day, roll_between=(5.0, 9.0))) == pytest.approx(6.5, rel=0.05)
+
+
+@pytest.mark.parametrize("told", [(12.0, 18.0), (2.0, 3.0)])
+def test_a_roll_outside_the_range_that_was_told_is_found_where_it_stands_alone(told: tuple[float, float]) -> None:
+    day = made(4, 6.5, driven=0.0004)
+    assert first_look(replace(day, roll_between=told)) == pytest.approx(6.5, rel=0.05)
+    assert first_look(replace(windows_only(day), roll_between=told)) == pytest.approx(6.5, rel=0.05)
+
+
+@pytest.mark.parametrize("told", [None, (5.0, 9.0)])
+def test_no_roll_is_made_where_there_is_none(told: tuple[float, float] | None) -> None:
+    day = replace(made(5, 6.5, moves=False), roll_between=told)
+    assert np.isnan(first_look(day))
+    assert np.isnan(first_look(windows_only(day)))
+
+
+def test_a_vessel_that_passes_in_one_pause_is_not_the_roll() -> None:
+    day = made(6, 6.5, driven=0.0002)
+    trace, w = day.heel[0], day.windows[3]
+    near = np.exp(-0.5 * ((trace.time - w.stop - 150.0) / 20.0) ** 2)
+    wash = 2.0 * DEG * near * np.sin(2.0 * np.pi * trace.time / 4.0)
+    passed = replace(day, heel=(replace(trace, value=trace.value + wash),))
+    assert first_look(passed) == pytest.approx(6.5, rel=0.05)

@@ -58,7 +58,7 @@ class Vessel(Table):
     estimated_gm_m: Positive | None = None
     """For planning only."""
     estimated_period_s: Positive | None = None
-    """Natural roll period expected; for planning only."""
+    """Natural roll period expected; for planning, and to tell roll from chop where breadth or moments are not known."""
     keel_mm: NotNegative = 0.0
     """Underside of keel below the moulded baseline, taken off draught readings from the underside of keel."""
     lightship: Particulars | None = None

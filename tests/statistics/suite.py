@@ -1,4 +1,4 @@
-"""Run days of either generator through the mathematics and count: errors, coverage, widths, rejections, GM."""
+"""Run days of any generator through the mathematics and count: errors, coverage, widths, rejections, GM."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import gaussian_day
 import numpy as np
 import physical_day
 import physical_limit
+import wander_day
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.special import stdtrit
@@ -84,6 +85,12 @@ def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
         plain = tuple(bool(p) for p in seen.get(kind, np.array(spoilt)))
         fixed = (truth.displacement, truth.gm, truth.bm, truth.limit, 0.0005 / SQRT3, plain)
         return Case(day, truth.moment, truth.heel, spoilt, *fixed)
+    if generator == "wander":
+        third = wander_day.make(kind, seed, measured_wind=wind)
+        known = np.array([station.scale_u for station in third.day.knowledge])
+        scale_u = float(np.sqrt(np.sum(known**2))) / known.size
+        parts = (third.displacement, third.gm, third.bm, None, scale_u, third.plain)
+        return Case(third.day, third.moment, third.heel, third.spoilt, *parts)
     made = physical_day.make(kind, seed, measured_wind=wind)
     kn = None
     if made.kn:

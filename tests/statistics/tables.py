@@ -1,7 +1,8 @@
 """Print the tables of coverage, error against the limit, and GM: ``python tests/statistics/tables.py --days 200``.
 
-Two generators: ``gaussian`` (own, exact covariance, best linear unbiased limit computed) and ``physical`` (the
-simulator of ``sim/``). Seeds run from ``--first``; a line with the worst day's seed follows each kind on ``--seeds``.
+Three generators: ``gaussian`` (own, exact covariance, best linear unbiased limit computed), ``physical`` (the
+simulator of ``sim/``) and ``wander`` (by somebody who had not seen the mathematics). Seeds run from ``--first``; a line
+with the worst day's seed follows each kind on ``--seeds``.
 """
 
 from __future__ import annotations
@@ -13,21 +14,22 @@ from pathlib import Path
 
 def main() -> None:
     sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[2])]
+    import gaussian_day
     import numpy as np
     import physical_day
     import suite
-    from gaussian_day import KINDS
+    import wander_day
 
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--generator", choices=["gaussian", "physical"], default="gaussian")
+    asked.add_argument("--generator", choices=["gaussian", "physical", "wander"], default="gaussian")
     asked.add_argument("--days", type=int, default=20)
     asked.add_argument("--first", type=int, default=0)
     asked.add_argument("--kinds", default="")
     asked.add_argument("--without-wind", action="store_true", help="wind is not measured")
     asked.add_argument("--seeds", action="store_true", help="name the seed of the day with the worst GM")
     how = asked.parse_args()
-    known = KINDS if how.generator == "gaussian" else physical_day.KINDS
-    kinds = how.kinds.split(",") if how.kinds else list(known)
+    of = {"gaussian": gaussian_day.KINDS, "physical": physical_day.KINDS, "wander": wander_day.KINDS}
+    kinds = how.kinds.split(",") if how.kinds else list(of[how.generator])
     print(suite.HEAD)
     for kind in kinds:
         tally = suite.run(how.generator, kind, how.days, how.first, not how.without_wind)

@@ -17,7 +17,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from logger.archive.durable import sync_file
+from logger.archive.durable import sync_file, sync_folder
 from logger.archive.schema import journal_schema
 from logger.records import Channel
 
@@ -72,12 +72,13 @@ class Journal:
         self._stream = pa.ipc.new_stream(self._buffer, self.schema)
         self._waiting: deque[tuple[bytes, int]] = deque([(self._take(), 0)])
         self._good = 0
+        self._named = False
         self.encoded_rows = 0
         """Rows handed over."""
         self.written_rows = 0
         """Rows the operating system has."""
         self.synced_rows = 0
-        """Rows known to be on the disk."""
+        """Rows known to be on the disk, where the file's name is too."""
 
     @property
     def waiting_rows(self) -> int:
@@ -112,10 +113,17 @@ class Journal:
             self._waiting.popleft()
 
     def sync(self) -> None:
-        """Make what was written until now durable; raises OSError. May run while another thread goes on writing."""
+        """Make what was written until now durable, and the file's name; raises OSError.
+
+        May run while another thread goes on writing and counts what is safe.
+        """
         rows = self.written_rows
         if rows > self.synced_rows or not rows:
             sync_file(self._file.fileno())
+            if not self._named:
+                # A file whose name is not on the disk is gone after a power cut, however well its bytes were synced.
+                sync_folder(self.path.parent)
+                self._named = True
             self.synced_rows = rows
 
     def close(self) -> None:

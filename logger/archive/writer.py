@@ -302,7 +302,6 @@ class RunWriter:
         try:
             for journal in journals:
                 journal.sync()
-            sync_folder(self.folder)
             self._say_disk("sync", "")
         except OSError as error:
             self._say_disk("sync", f"{error.strerror or error} ({self.folder.name})")

@@ -77,9 +77,16 @@ class Disk:
 
     def _note(self, path: Path) -> None:
         if stat.S_ISDIR(path.stat().st_mode):
-            self._names[path.stat().st_ino] = {entry.name: self._hold(entry) for entry in path.resolve().iterdir()}
+            self._names[path.stat().st_ino] = self._entries(path.resolve())
         else:
             self._bytes[self._hold(path)] = path.read_bytes()
+
+    def _entries(self, folder: Path) -> dict[str, int]:
+        """Names in a folder at one moment, with the number of each file."""
+        while True:
+            # Another thread may rename or remove a file between the listing and the look at it.
+            with contextlib.suppress(FileNotFoundError):
+                return {entry.name: self._hold(entry) for entry in folder.iterdir()}
 
     def _hold(self, path: Path) -> int:
         """Number of a file, kept open so that the number is given to no other."""
@@ -101,7 +108,7 @@ class Disk:
         if way in ("dropped", "names"):
             names = self._names.get(number, {})
         else:
-            names = {path.name: self._hold(path) for path in there.iterdir()}
+            names = self._entries(there)
         for name, inner in names.items():
             handle = self._held[inner]
             if stat.S_ISDIR(os.fstat(handle).st_mode):
@@ -126,6 +133,7 @@ class Day:
         self.clock = HandClock()
         self.disk = Disk(folder, self._perhaps_cut)
         self.safe = 0
+        self.writer: RunWriter | None = None
         self.marks: list[int] = []
         self.found: Counter[str] = Counter()
         self._left = cuts
@@ -136,6 +144,7 @@ class Day:
             log = EventLog(self.folder, self.clock)
             writer = RunWriter(self.folder / "record", [AFT], "", self.clock, Limits(0.0, segment_rows=150))
             writer.start()
+            self.writer = writer
             number = 0
             for _ in range(40):
                 count = self.chance.randrange(1, 40)
@@ -149,12 +158,15 @@ class Day:
             self.cut()
 
     def _perhaps_cut(self) -> None:
-        if self._left and self.chance.random() < 0.12:
+        if self._left and self.chance.random() < 0.16:
             self._left -= 1
             self.cut()
 
     def cut(self) -> None:
         """Cut the power now, in every way."""
+        # What a flush would promise at this very moment, whichever thread is slow to ask.
+        if self.writer is not None:
+            self.safe = max(self.safe, self.writer._result().safe_rows)
         safe, marks = self.safe, list(self.marks)
         for way in WAYS:
             with tempfile.TemporaryDirectory() as name:

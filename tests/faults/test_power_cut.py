@@ -10,7 +10,9 @@ import power_cut
 import pytest
 from power_cut import AFT, BARS, reading, rows_of
 
+import logger.archive.journal
 import logger.archive.seal
+import logger.archive.writer
 import logger.chain
 from logger.archive.layout import list_runs
 from logger.archive.seal import seal
@@ -28,6 +30,72 @@ def test_the_power_goes_at_any_sync(days: int) -> None:
     found = power_cut.power_cuts(days, seed=11)
     assert found["cuts"] > 40 * days // 2
     assert {what: found[what] for what in BARS} == dict.fromkeys(BARS, 0)
+
+
+def cut_at_every_sync(folder: Path) -> list[tuple[int, int]]:
+    """Rows promised at each sync of a run that has just gone over to its second journal, and how many of them are lost.
+
+    Asked in the thread that syncs, between any two syncs, so nothing depends on which thread is slow.
+    """
+    (folder / "day").mkdir(parents=True)
+    found: list[tuple[int, int]] = []
+
+    def cut() -> None:
+        safe = writer._result().safe_rows
+        lost = 0
+        for way in power_cut.WAYS:
+            after = folder / f"{len(found)} {way}"
+            disk.left(way, after)
+            lost = max(lost, len(set(range(safe)) - rows_of(after).keys()))
+        found.append((safe, lost))
+
+    clock = HandClock()
+    writer = RunWriter(folder / "day" / "record", [AFT], "", clock, Limits(segment_rows=10))
+    writer.start()
+    disk = power_cut.Disk(folder / "day", cut)
+    with disk.watched():
+        # Ten rows fill the first journal; the next twelve are in the second before anything is synced.
+        for first, stop in ((0, 10), (10, 15), (15, 22)):
+            writer.append([reading(n, clock.utc_ns()) for n in range(first, stop)])
+            assert writer.flush(sync=False).safe_rows == 0
+        assert writer.flush(sync=True).safe_rows == 22
+        writer.stop("end")
+    return found
+
+
+@linux
+def test_rows_of_a_new_journal_are_promised_only_once_its_name_is_safe(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = cut_at_every_sync(tmp_path / "as it is")
+    # The bytes of the first journal, the bytes of the second, its name; then whatever else is synced.
+    assert [safe for safe, _ in found[:3]] == [0, 10, 10]
+    assert all(lost == 0 for _, lost in found)
+    monkeypatch.setattr(logger.archive.journal, "sync_folder", lambda _: None)
+    assert any(lost == 12 for _, lost in cut_at_every_sync(tmp_path / "forgotten"))
+
+
+def test_rows_of_a_new_journal_are_not_promised_while_its_folder_refuses(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = HandClock()
+    writer = RunWriter(tmp_path / "record", [AFT], "", clock, Limits(segment_rows=10))
+    writer.start()
+    truly = logger.archive.journal.sync_folder
+
+    def refuses(_: Path) -> None:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(logger.archive.journal, "sync_folder", refuses)
+    for first, stop in ((0, 10), (10, 15)):
+        writer.append([reading(n, clock.utc_ns()) for n in range(first, stop)])
+        result = writer.flush(sync=True)
+    assert result.safe_rows == 10 and result.error.startswith("Input/output error")
+    monkeypatch.setattr(logger.archive.journal, "sync_folder", truly)
+    result = writer.flush(sync=True)
+    assert result.safe_rows == 15 and not result.error
+    assert writer.stop("end").safe_rows == 15
+    assert rows_of(tmp_path).keys() == set(range(15))
 
 
 @linux

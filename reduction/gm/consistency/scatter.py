@@ -49,9 +49,11 @@ def scatter_of(windows: Windows, form: Form, gm: float, tcg: float) -> Scatter:
     """
     if windows.heel.size < 3:
         return NONE
-    weight, plain, size = _weighed(windows, form, gm, tcg, 0.0)
+    weight, _, size = _weighed(windows, form, gm, tcg, 0.0, windows.dof)
     share = np.exp(weight - logsumexp(weight))
-    odds = float(logsumexp(weight[1:]) - plain)
+    # Beside sets of windows left out, which are weighed by a covariance taken as known.
+    known, plain, _ = _weighed(windows, form, gm, tcg, 0.0)
+    odds = float(logsumexp(known[1:]) - plain)
     return Scatter(RATIOS**2 * size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
 
 
@@ -65,27 +67,37 @@ def bend_odds(windows: Windows, form: Form, gm: float, tcg: float, bend_u: float
     return _weighed(windows, form, gm, tcg, bend_u)[1] - _weighed(windows, form, gm, tcg, 0.0)[1]
 
 
-def _weighed(windows: Windows, form: Form, gm: float, tcg: float, bend_u: float) -> tuple[Array, float, float]:
-    """Log weight of each of `RATIOS`, log likelihood without scatter, and the windows' own mean variance (rad2)."""
+def _weighed(
+    windows: Windows, form: Form, gm: float, tcg: float, bend_u: float, dof: float = np.inf
+) -> tuple[Array, float, float]:
+    """Log weight of each of `RATIOS`, log likelihood without scatter, and the windows' own middle variance (rad2)."""
     tangent = np.tan(windows.heel)
     _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
     rest = windows.arm + windows.rise * tangent - form.c(windows.heel) - gm * tangent + tcg
     design = np.column_stack([tangent, -np.ones_like(tangent)]) / stiffness[:, None]
     covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
-    size = float(np.mean(np.diag(covariance)))
+    size = float(np.median(np.diag(covariance)))
     bend = 0.5 * tangent**3 / stiffness * bend_u
     covariance = (covariance + windows.zero_u**2 + np.outer(bend, bend)) / size
     rest = rest / stiffness / np.sqrt(size)
     design = design / np.sqrt(np.sum(design**2, axis=0))
     more = np.eye(windows.heel.size)
-    worth = np.array([_restricted(covariance + ratio**2 * more, design, rest) for ratio in RATIOS])
+    worth = np.array([_restricted(covariance + ratio**2 * more, design, rest, dof) for ratio in RATIOS])
     return np.log(PRIOR) + worth, float(worth[0]), size
 
 
-def _restricted(covariance: Array, design: Array, rest: Array) -> float:
-    """Restricted log likelihood of ``rest`` (n,) with the parameters of ``design`` (n, p) free."""
+def _restricted(covariance: Array, design: Array, rest: Array, dof: float) -> float:
+    """Restricted log likelihood of ``rest`` (n,) with the parameters of ``design`` (n, p) free.
+
+    The scale of the covariance is itself known to ``dof`` degrees of freedom; averaged over it the normal density
+    becomes Student's.
+    """
     inverse = np.linalg.inv(covariance)
     normal = design.T @ inverse @ design
     pull = design.T @ inverse @ rest
     chi2 = float(rest @ inverse @ rest - pull @ np.linalg.solve(normal, pull))
-    return -0.5 * float(np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(normal)[1] + chi2)
+    free = rest.size - design.shape[1]
+    fit = 0.5 * chi2
+    if np.isfinite(dof):
+        fit = 0.5 * (dof + free) * float(np.log1p(max(chi2, 0.0) / dof))
+    return float(-0.5 * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(normal)[1]) - fit)

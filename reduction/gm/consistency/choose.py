@@ -42,10 +42,12 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
 
     Notes
     -----
-    If all windows agree, all are used: nothing is left out of a clean day but at the stated false-alarm rate. Else the
-    likeliest set among those whose remaining windows agree is used, unless all windows with one more bend of the curve,
-    or all windows with one more variance for each, are likelier still. What the windows used scatter beyond their own
-    intervals is estimated at the end, whether they agree or not.
+    If all windows agree, whatever their common zero, all are used: nothing is left out of a clean day but at the stated
+    false-alarm rate. Else the zero is taken as it stands, since with it free one side of the plot says nothing of the
+    other, and which windows were held has to be settled by both. The likeliest set among those whose remaining windows
+    agree is used, unless all windows with one more bend of the curve, or all windows with one more variance for each,
+    are likelier still. What the windows used scatter beyond their own intervals is estimated at the end, whether they
+    agree or not.
     """
     n = windows.heel.size
     limit = _most(n) if most is None else most
@@ -53,6 +55,9 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     used, answer = np.ones(n, dtype=bool), None
     for _ in range(4):
         linear = linearise(windows, form, start)
+        if windows.zero_u > 0.0 and not agrees(windows, linear, np.zeros(0, dtype=np.intp), linear.chi2):
+            windows = replace(windows, zero_u=0.0)
+            linear = linearise(windows, form, start)
         levels = list(weigh_all(windows, linear, limit))
         answer, weight = _choose(windows, linear, levels)
         bent = bend_of(windows, linear, form, prior_bend)

@@ -150,15 +150,25 @@ def fit_curve(heel: ArrayLike, arm: ArrayLike, covariance: ArrayLike, form: Form
         raise ValueError("GM needs two different moments")
     weight = np.linalg.inv(np.asarray(covariance, dtype=float))
     gm, tcg = start_from_line(phi, m, form, lift)
+    model = heel_at(m, gm, tcg, form, lift)
+    value = float((phi - model) @ weight @ (phi - model))
     for _ in range(25):
-        model = heel_at(m, gm, tcg, form, lift)
         jacobian, _ = sensitivity(model, gm, form, lift)
         normal = jacobian.T @ weight @ jacobian
-        step = np.linalg.solve(normal, jacobian.T @ weight @ (phi - model))
-        gm, tcg = gm + float(step[0]), tcg + float(step[1])
+        step = np.linalg.lstsq(normal, jacobian.T @ weight @ (phi - model), rcond=1e-15)[0]
+        share = 1.0
+        # Windows far off any curve can send a full step where the curve has no slope left; half of it, then.
+        while True:
+            trial = heel_at(m, gm + share * float(step[0]), tcg + share * float(step[1]), form, lift)
+            worth = float((phi - trial) @ weight @ (phi - trial))
+            if worth <= value or share < 1e-3:
+                break
+            share *= 0.5
+        if not worth <= value:
+            break
+        gm, tcg, model, value = gm + share * float(step[0]), tcg + share * float(step[1]), trial, worth
         if abs(step[0]) < 1e-13 * max(abs(gm), 1e-3) and abs(step[1]) < 1e-14:
             break
-    model = heel_at(m, gm, tcg, form, lift)
     jacobian, stiffness = sensitivity(model, gm, form, lift)
     parameters = np.linalg.inv(jacobian.T @ weight @ jacobian)
     residuals = phi - model

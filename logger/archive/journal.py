@@ -73,6 +73,9 @@ class Journal:
         self._waiting: deque[tuple[bytes, int]] = deque([(self._take(), 0)])
         self._good = 0
         self._named = False
+        self._unsynced: deque[tuple[int, bytes]] = deque()
+        """Place and bytes of what was written since the last fsync that did not fail; a segment's worth at most."""
+        self._doubtful = False
         self.encoded_rows = 0
         """Rows handed over."""
         self.written_rows = 0
@@ -108,6 +111,7 @@ class Journal:
                 with contextlib.suppress(OSError):
                     self._file.truncate(self._good)
                 raise
+            self._unsynced.append((self._good, data))
             self._good += len(data)
             self.written_rows += rows
             self._waiting.popleft()
@@ -117,13 +121,20 @@ class Journal:
 
         May run while another thread goes on writing and counts what is safe.
         """
-        rows = self.written_rows
+        rows, pieces = self.written_rows, len(self._unsynced)
         if rows > self.synced_rows or not rows:
+            if self._doubtful:
+                # A system may forget what an fsync failed to write, and grant the next one: it has to be written again.
+                self._write_again(pieces)
+            self._doubtful = True
             sync_file(self._file.fileno())
             if not self._named:
                 # A file whose name is not on the disk is gone after a power cut, however well its bytes were synced.
                 sync_folder(self.path.parent)
                 self._named = True
+            self._doubtful = False
+            for _ in range(pieces):
+                self._unsynced.popleft()
             self.synced_rows = rows
 
     def close(self) -> None:
@@ -137,6 +148,15 @@ class Journal:
         self._file.close()
         with contextlib.suppress(OSError):
             self.path.unlink()
+
+    def _write_again(self, pieces: int) -> None:
+        """Write the oldest unsynced pieces in their places once more, by a handle of its own beside the writing one."""
+        with self.path.open("r+b", buffering=0) as file:
+            for place, data in list(self._unsynced)[:pieces]:
+                file.seek(place)
+                view = memoryview(data)
+                while view:
+                    view = view[file.write(view) :]
 
     def _put(self, data: bytes) -> None:
         self._file.seek(self._good)

@@ -98,6 +98,41 @@ def test_rows_of_a_new_journal_are_not_promised_while_its_folder_refuses(
     assert rows_of(tmp_path).keys() == set(range(15))
 
 
+@pytest.mark.parametrize("refusals", [1, 3])
+def test_what_a_failed_sync_may_have_dropped_is_written_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, refusals: int
+) -> None:
+    """A system may forget the bytes that an fsync failed to write, and grant the next one."""
+    clock = HandClock()
+    writer = RunWriter(tmp_path / "record", [AFT], "", clock, Limits())
+    writer.start()
+    truly = logger.archive.journal.sync_file
+    safe: list[int] = []
+
+    def forgets(handle: int) -> None:
+        path = next((tmp_path / "record").glob("*/journal-*"))
+        size = path.stat().st_size
+        with path.open("r+b") as file:
+            file.seek(size_before)
+            file.write(bytes(size - size_before))
+        raise OSError(5, "Input/output error")
+
+    def put(first: int, stop: int) -> None:
+        writer.append([reading(n, clock.utc_ns()) for n in range(first, stop)])
+        safe.append(writer.flush(sync=True).safe_rows)
+
+    put(0, 5)
+    size_before = next((tmp_path / "record").glob("*/journal-*")).stat().st_size
+    monkeypatch.setattr(logger.archive.journal, "sync_file", forgets)
+    for more in range(refusals):
+        put(5 + more, 6 + more)
+    monkeypatch.setattr(logger.archive.journal, "sync_file", truly)
+    put(5 + refusals, 6 + refusals)
+    assert safe == [5] * (1 + refusals) + [6 + refusals]
+    assert rows_of(tmp_path).keys() == set(range(6 + refusals))
+    writer.stop("end")
+
+
 @linux
 @pytest.mark.parametrize(
     ("module", "forgotten", "missing"),

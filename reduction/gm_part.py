@@ -166,7 +166,7 @@ def _part(
     moment = np.array([s.moment for s in states])
     rise = np.array([s.vertical for s in states])
     covariance = result.covariance[np.ix_(keep, keep)]
-    zero_u = day.zero_u if math.isfinite(day.zero_u) else gm_budget.ZERO_ASSUMED_U
+    zero_u = gm_budget.zero_of(day)
     arms, columns = gm_budget.moment_covariance(states, moments.inputs, delta)
     form = _form(kn, case)
     if result.bend != 0.0:

@@ -24,6 +24,11 @@ BM_PER_GM_ASSUMED = (10.0, 6.0)
 """Mean and standard deviation of BM / GM where no hydrostatics are known: judgement, for widening a straight line."""
 
 
+def zero_of(day: DayHeel) -> float:
+    """Standard uncertainty (rad) of the zero that all heels of a day share."""
+    return day.zero_u if np.isfinite(day.zero_u) else ZERO_ASSUMED_U
+
+
 @dataclass(frozen=True)
 class Lever:
     """How GM answers to each heel of a fit."""

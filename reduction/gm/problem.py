@@ -74,7 +74,7 @@ class Problem:
             arm_covariance,
             columns,
             overruled,
-            day.zero_u if np.isfinite(day.zero_u) else gm_budget.ZERO_ASSUMED_U,
+            gm_budget.zero_of(day),
         )
 
     def rough_gm(self, keep: Mask) -> float:

@@ -55,7 +55,7 @@ def bend_of(windows: Windows, linear: Linear, form: Form, prior: float) -> Bent:
         # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
         return none
     gm, tcg = float(linear.beta[0]), float(linear.beta[1])
-    odds = [bend_odds(windows, form, gm, tcg, share * max(hull, BM_AT_LEAST * abs(gm))) for share in BENDS]
+    odds = bend_odds(windows, form, gm, tcg, [share * max(hull, BM_AT_LEAST * abs(gm)) for share in BENDS])
     thought = float(logsumexp(odds)) - np.log(len(BENDS))
     return replace(none, log_weight=float(np.log(prior)) + thought - 0.5 * linear.chi2 + all_clean(windows))
 

@@ -12,6 +12,9 @@ H. D. Patterson and R. Thompson, Recovery of inter-block information when block 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.special import logsumexp
 
@@ -49,28 +52,42 @@ def scatter_of(windows: Windows, form: Form, gm: float, tcg: float) -> Scatter:
     """
     if windows.heel.size < 3:
         return NONE
-    weight, _, size = _weighed(windows, form, gm, tcg, 0.0, windows.dof)
+    plot = _plot(windows, form, gm, tcg)
+    weight = np.log(PRIOR) + np.array([plot.worth(ratio, windows.dof) for ratio in RATIOS])
     share = np.exp(weight - logsumexp(weight))
     # Beside sets of windows left out, which are weighed by a covariance taken as known.
-    known, plain, _ = _weighed(windows, form, gm, tcg, 0.0)
-    odds = float(logsumexp(known[1:]) - plain)
-    return Scatter(RATIOS**2 * size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
+    known = np.array([plot.worth(ratio) for ratio in RATIOS])
+    odds = float(logsumexp((np.log(PRIOR) + known)[1:]) - known[0])
+    return Scatter(RATIOS**2 * plot.size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
 
 
-def bend_odds(windows: Windows, form: Form, gm: float, tcg: float, bend_u: float) -> float:
+def bend_odds(windows: Windows, form: Form, gm: float, tcg: float, bends: Sequence[float]) -> list[float]:
     """Log likelihood of windows whose curve has one bend more, without scatter, over that of windows without either.
 
     Parameters
     ----------
-    bend_u : m of BM, what is thought of the bend beforehand, about nought.
+    bends : m of BM, what may be thought of the bend beforehand, about nought; one answer for each.
     """
-    return _weighed(windows, form, gm, tcg, bend_u)[1] - _weighed(windows, form, gm, tcg, 0.0)[1]
+    plain = _plot(windows, form, gm, tcg).worth(0.0)
+    return [_plot(windows, form, gm, tcg, bend_u).worth(0.0) - plain for bend_u in bends]
 
 
-def _weighed(
-    windows: Windows, form: Form, gm: float, tcg: float, bend_u: float, dof: float = np.inf
-) -> tuple[Array, float, float]:
-    """Log weight of each of `RATIOS`, log likelihood without scatter, and the windows' own middle variance (rad2)."""
+@dataclass(frozen=True)
+class _Plot:
+    """The windows about a curve made linear, in their own middle standard uncertainty."""
+
+    covariance: Array
+    design: Array
+    rest: Array
+    size: float
+    """rad2, the middle variance of the windows."""
+
+    def worth(self, ratio: float, dof: float = np.inf) -> float:
+        """Restricted log likelihood with scatter of ``ratio`` times the windows' own."""
+        return _restricted(self.covariance + ratio**2 * np.eye(self.rest.size), self.design, self.rest, dof)
+
+
+def _plot(windows: Windows, form: Form, gm: float, tcg: float, bend_u: float = 0.0) -> _Plot:
     tangent = np.tan(windows.heel)
     _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
     rest = windows.arm + windows.rise * tangent - form.c(windows.heel) - gm * tangent + tcg
@@ -78,12 +95,12 @@ def _weighed(
     covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
     size = float(np.median(np.diag(covariance)))
     bend = 0.5 * tangent**3 / stiffness * bend_u
-    covariance = (covariance + windows.zero_u**2 + np.outer(bend, bend)) / size
-    rest = rest / stiffness / np.sqrt(size)
-    design = design / np.sqrt(np.sum(design**2, axis=0))
-    more = np.eye(windows.heel.size)
-    worth = np.array([_restricted(covariance + ratio**2 * more, design, rest, dof) for ratio in RATIOS])
-    return np.log(PRIOR) + worth, float(worth[0]), size
+    return _Plot(
+        (covariance + windows.zero_u**2 + np.outer(bend, bend)) / size,
+        design / np.sqrt(np.sum(design**2, axis=0)),
+        rest / stiffness / np.sqrt(size),
+        size,
+    )
 
 
 def _restricted(covariance: Array, design: Array, rest: Array, dof: float) -> float:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtr, fdtrc, gammaln
+from scipy.special import fdtr, gammaln
 
 from dsp.types import Array
 
@@ -19,8 +19,6 @@ DROWNED = 0.3
 """Share of the middle strength below which an estimate is counted as "below"."""
 TOO_FEW = 30.0
 """Degrees of freedom taken where fewer than three strengths can be judged."""
-CENSORED = 2.0
-"""Strengths above the middle one are hardly seen: half of the degrees of freedom tell the usual strength."""
 CHOICES = (1e4, 100.0, 50.0, 25.0, 12.0, 6.0, 4.0)
 """Degrees of freedom of the law of strengths that are tried, from all alike to quite unlike."""
 
@@ -76,18 +74,25 @@ class Habit:
     weight: Array
     """(h,) probability of each hypothesis; sums to 1."""
 
+    @property
+    def tells(self) -> bool:
+        """Whether the other windows say anything at all."""
+        return bool(self.dof.any())
+
 
 KNOWS_NOTHING = Habit(np.zeros(1), np.zeros(1), np.ones(1))
 PRIOR = np.array([0.25, 0.15, 0.15, 0.15, 0.15, 0.1, 0.05])
 """Judgement: how probable each of `CHOICES` is beforehand."""
+SPOILT, MOST = 0.25, 3000.0
+"""Judgement: the share of windows that are disturbed, and up to how many times the usual strength."""
 
 
 def habit(strength: Array, dof: Array) -> Habit:
-    """Tell the usual strength of a motion and how alike windows are in it, though up to half of them were disturbed.
+    """Tell the usual strength of a motion and how alike windows are in it, though some of them were disturbed.
 
-    A disturbance only ever adds. Strengths above the middle one therefore count as no more than "above it" (censored,
-    as `DROWNED` is from below), and what is disturbed cannot pass for the day's habit. With half of the strengths
-    unseen, how alike they are is known poorly: it is averaged over, not chosen (docs/method-checks.md, section 4).
+    Each window is either usual, its strength F about the usual one, or disturbed, its strength anywhere above that
+    (even on a logarithmic scale): what is disturbed cannot pass for the day's habit. Usual strength and likeness are
+    averaged over, not chosen, since a few windows tell them poorly (docs/method-checks.md, section 4).
 
     Parameters
     ----------
@@ -100,19 +105,18 @@ def habit(strength: Array, dof: Array) -> Habit:
     """
     if strength.size < 3 or not float(np.median(strength)) > 0.0:
         return KNOWS_NOTHING
-    middle = float(np.median(strength))
-    low = strength <= middle
-    trial = middle * np.geomspace(0.2, 3.0, 41)
+    trial = float(np.median(strength)) * np.geomspace(0.05, 3.0, 57)
+    ratio = strength / trial[:, None]
+    disturbed = np.where((ratio > 1.0) & (ratio < MOST), SPOILT / np.log(MOST), 0.0)
     told = np.empty((len(CHOICES), trial.size))
     for row, shared in enumerate(CHOICES):
-        below = log_f(strength[low] / trial[:, None], dof[low], shared) - np.log(trial[:, None])
-        above = np.log(np.maximum(fdtrc(dof[~low], shared, middle / trial[:, None]), 1e-300))
-        told[row] = below.sum(axis=1) + above.sum(axis=1)
+        usual = (1.0 - SPOILT) * ratio * np.exp(log_f(ratio, dof, shared))
+        told[row] = np.log(usual + disturbed + 1e-300).sum(axis=1)
     share = np.exp(told - told.max()) * PRIOR[:, None]
     weight = share.sum(axis=1)
-    usual = np.exp(share @ np.log(trial) / weight)
-    known = float(dof.sum()) / CENSORED
-    return Habit(usual, np.minimum(np.array(CHOICES), known), weight / weight.sum())
+    middle = np.exp(share @ np.log(trial) / weight)
+    known = (1.0 - SPOILT) * float(dof.sum())
+    return Habit(middle, np.minimum(np.array(CHOICES), known), weight / weight.sum())
 
 
 def _log_likelihood(x: Array, d: Array, shared: float) -> float:

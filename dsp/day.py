@@ -153,7 +153,7 @@ def _asked(
     roll = _day_roll(model.law, good)
     return checks.run_day(
         [
-            evidence_of(day, prepared, one, model.low, wind, roll, reference, number)
+            evidence_of(day, prepared, one, model.low, wind, roll, reference, number, model.still[number])
             if isinstance(one, Evaluated)
             else None
             for number, one in enumerate(found)

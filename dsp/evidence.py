@@ -23,6 +23,7 @@ def evidence_of(
     day_roll: RollMotion,
     reference: float,
     number: int,
+    still: slice,
 ) -> WindowEvidence:
     """Collect what a check may look at.
 
@@ -30,6 +31,7 @@ def evidence_of(
     ----------
     reference : (m/s)^2 to which windows are referred; NaN without wind.
     number : the window's place among ``prepared.windows``.
+    still : of the grid, the window and what stands still beside it.
     """
     grid, span, fitted = prepared.grid, one.span, one.fitted
     windy = wind is not None and low.regressors.shape[1] > 0
@@ -37,6 +39,8 @@ def evidence_of(
     away = one.wind_part - (coefficient * reference if windy else 0.0)
     centred = one.heel - one.wind_part - fitted.mean
     cut = [_inside(trace, marks, span) for trace, marks in zip(prepared.traces, prepared.marks, strict=True)]
+    beside = np.arange(still.start, still.stop)
+    beside = beside[np.isfinite(prepared.heel[beside])]
     place = one.index - one.index[0]
     low_covariance = one.parts.slow[np.abs(place[:, None] - place[None, :])]
     low_covariance[np.diag_indices_from(low_covariance)] += one.parts.noise
@@ -77,6 +81,8 @@ def evidence_of(
         dof=one.dof,
         unsure=_unsure(one, low),
         shared_dof=low.fit.shared_dof,
+        beside_time=grid.time[beside],
+        beside_heel=prepared.heel[beside] - low.regressors[beside] @ low.fit.coefficient - fitted.mean,
         day_scale=low.fit.scale,
         day_scale_dof=low.fit.scale_dof,
     )

@@ -19,6 +19,7 @@ from dsp.low import on_another_grid
 from dsp.model import DayModel, Learnt, learnt_from, rolls_of
 from dsp.prepare import Prepared, prepare, prepare_like
 from dsp.settled import Needed, Settled, Suggestion, more_seconds, settled, suggested
+from dsp.stretches import still_stretches
 from dsp.types import Check, Day, RollMotion, Trace, Verdict, WindowSpan
 from dsp.wind import pressure_on
 
@@ -121,7 +122,8 @@ class LiveView:
         u95 = float(stdtrit(max(one.dof, 1.0), 0.975) * np.sqrt(one.fitted.variance))
         needed = more_seconds(one.model, at - opened, u95, self.wanted, one.dof, one.model.white, prepared.grid.step)
         reference = one.pressure if here.low.fit.coefficient.size else nan
-        asked = checks.run(evidence_of(lately, prepared, one, here.low, wind, roll, reference, 0))
+        still = still_stretches(prepared.grid, prepared.heel, prepared.windows, period)[0]
+        asked = checks.run(evidence_of(lately, prepared, one, here.low, wind, roll, reference, 0, still))
         verdict, reasons = checks.judge(asked)
         mean = one.fitted.mean + float(one.fitted.weight @ one.wind_part)
         says = f"Heel {mean / DEGREE:+.4f} deg, interval {u95 / DEGREE:.4f} deg. {needed.says}"

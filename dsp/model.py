@@ -29,6 +29,8 @@ class DayModel:
     low: LowHeel
     look: Pooled
     """Spectrum of the windows, pooled."""
+    still: tuple[slice, ...]
+    """Of the grid, for each window: where she stands as in it."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ def model_of(prepared: Prepared, wind: Pressure | None) -> DayModel:
     cuts = [Cut(part, r.stationary + 0.5 * r.transient) for part, r in zip(still, rolls, strict=True)]
     look = pooled(even_parts(grid, prepared.heel, prepared.windows), grid.step)
     low = low_heel(grid.step, prepared.heel, prepared.variance, cuts, frequency, damping, wind, look)
-    return DayModel(frequency, damping, law, tuple(rolls), low, look)
+    return DayModel(frequency, damping, law, tuple(rolls), low, look, tuple(still))
 
 
 def rolls_of(prepared: Prepared) -> tuple[RollLaw | None, list[WindowRoll]]:

@@ -363,7 +363,17 @@ class WindowEvidence:
     """(m,) variances of low-frequency heel over the day's, by themselves, of the stretches that taught the model."""
     day_scale_dof: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) degrees of freedom of ``day_scale``."""
+    beside_time: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) s since the epoch, bin centres of the window and of the record beside it in which she stands as in it."""
+    beside_heel: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) rad, heel there, wind part and the window's mean taken off."""
     other_push: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) rad2, mean square push of the roll over one period in each of the day's other windows."""
     other_push_dof: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) degrees of freedom of ``other_push``."""
+    other_period: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) s, roll period of each of the day's other windows; NaN where it cannot be told."""
+    other_period_u: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) s."""
+    other_heel: Array = field(default_factory=lambda: np.zeros(0))
+    """(m,) rad, mean heel of each of them."""

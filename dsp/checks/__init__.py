@@ -74,7 +74,7 @@ def run(evidence: WindowEvidence) -> tuple[Check, ...]:
 
 
 def run_day(evidences: Sequence[WindowEvidence | None]) -> list[tuple[Check, ...]]:
-    """Ask every question of every window of a day, each window with the others' roll to compare with.
+    """Ask every question of every window of a day, each window with the others' roll and heel to compare with.
 
     Parameters
     ----------
@@ -91,12 +91,16 @@ def run_day(evidences: Sequence[WindowEvidence | None]) -> list[tuple[Check, ...
             found.append(())
             continue
         others = [s for place, s in enumerate(swings) if s is not None and place != number]
+        rest = [e for place, e in enumerate(evidences) if e is not None and place != number]
         found.append(
             run(
                 replace(
                     evidence,
                     other_push=np.array([s.mean_push for s in others]),
                     other_push_dof=np.array([s.dof for s in others]),
+                    other_period=np.array([e.window_roll.period for e in rest]),
+                    other_period_u=np.array([e.window_roll.period_u for e in rest]),
+                    other_heel=np.array([e.mean for e in rest]),
                 )
             )
         )

@@ -1,8 +1,8 @@
-"""The roll of a window period by period: complex amplitudes and the pushes between them, for two of the checks.
+"""The roll period by period: complex amplitudes and the pushes between them, for two of the checks.
 
 Over one period the heel is a straight line and a sine; the complex amplitude follows ``z[j+1] = a z[j] + push[j]`` with
-``a = exp(-2 pi damping)``. On a clean window the pushes are independent complex normal and alike, so that sums of their
-squares are chi-square and ratios of such sums are F, whatever the strength of the motion.
+``a = exp(-2 pi damping)``. While nothing disturbs her the pushes are independent complex normal and alike, so that sums
+of their squares are chi-square and ratios of such sums are F, whatever the strength of the motion.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from dsp.types import Array
 
 @dataclass(frozen=True)
 class Swing:
-    """Roll of a window, a period at a time."""
+    """Roll of a stretch of record, a period at a time."""
 
     time: Array
     """(j,) s since the epoch, middle of each period."""
@@ -28,6 +28,15 @@ class Swing:
     """(j - 1,) rad."""
     keep: float
     """Share of the amplitude that a free swing keeps over one period."""
+    first: int
+    """The first of the periods that lie in the window."""
+    last: int
+    """The last of them, and one."""
+
+    @property
+    def entering(self) -> int:
+        """The first push that counts as the window's: the one that leads into its first period, where there is one."""
+        return max(self.first - 1, 0)
 
     @property
     def mean_push(self) -> float:
@@ -39,36 +48,64 @@ class Swing:
         """Degrees of freedom of ``mean_push``."""
         return 2.0 * self.push.size / SHARED
 
+    def within(self) -> Swing:
+        """Leave out the record beside the window."""
+        part = slice(self.first, self.last)
+        inner = self.push[self.first : self.last - 1]
+        return Swing(self.time[part], self.amplitude[part], inner, self.keep, 0, self.last - self.first)
+
 
 SHARED = 1.0 + 2.0 / 16.0
 """An amplitude is an average over its period, so that neighbouring pushes share a quarter of each other (increments of
 averages of a random walk); the variance of a sum of their squares grows by up to this."""
 FEWEST = 4
-"""Periods a window must have."""
+"""Periods that tell what is usual by themselves."""
 
 
 def swing_of(look: Look) -> Swing | None:
-    """Return the roll of a window, or None where there are too few periods or no roll."""
+    """Return the roll of a window and of the record beside it; None where there are not two periods or no roll.
+
+    Periods are counted from the window's opening. Those beside it count as far as they follow without a gap.
+    """
     evidence, period = look.evidence, look.period
-    if not np.isfinite(period) or look.length < FEWEST * period:
+    if not np.isfinite(period) or look.length < period:
         return None
-    heel = evidence.heel - evidence.wind_part - evidence.mean
-    seconds = look.seconds - look.seconds[0]
+    beside = evidence.beside_time.size > 0
+    at = evidence.beside_time if beside else evidence.time
+    heel = evidence.beside_heel if beside else evidence.heel - evidence.wind_part - evidence.mean
+    seconds = at - evidence.time[0]
     number = np.floor(seconds / period).astype(int)
-    time, amplitude = [], []
-    for j in range(int(number[-1]) + 1):
-        here = number == j
-        if int(here.sum()) < 5 or float(np.ptp(seconds[here])) < 0.7 * period:
-            continue
-        turn = 2.0 * np.pi * seconds[here] / period
-        line = turn - turn.mean()
-        design = np.column_stack([np.ones_like(turn), line, np.cos(turn), np.sin(turn)])
-        fit = np.linalg.lstsq(design, heel[here], rcond=None)[0]
-        time.append(float(evidence.time[here].mean()))
-        amplitude.append(complex(fit[2], -fit[3]))
-    if len(amplitude) < FEWEST:
+    whole = max(round((evidence.time[-1] - evidence.time[0]) / period), 1)
+    seen = {
+        int(j): fitted
+        for j in np.unique(number)
+        if (fitted := _one_period(seconds, heel, number == j, period)) is not None
+    }
+    inside = [j for j in seen if 0 <= j < whole]
+    if not inside:
         return None
-    z = np.array(amplitude, dtype=np.complex128)
+    before, after = min(inside), max(inside)
+    while before - 1 in seen:
+        before -= 1
+    while after + 1 in seen:
+        after += 1
+    run = [j for j in seen if before <= j <= after]
+    if len(run) < 2:
+        return None
+    z = np.array([seen[j][1] for j in run], dtype=np.complex128)
     damping = evidence.day_roll.damping
     keep = float(np.exp(-2.0 * np.pi * (damping if np.isfinite(damping) else 0.03)))
-    return Swing(np.array(time), z, np.asarray(z[1:] - keep * z[:-1]), keep)
+    time = evidence.time[0] + np.array([seen[j][0] for j in run])
+    push = np.asarray(z[1:] - keep * z[:-1])
+    return Swing(time, z, push, keep, run.index(min(inside)), run.index(max(inside)) + 1)
+
+
+def _one_period(seconds: Array, heel: Array, here: NDArray[np.bool_], period: float) -> tuple[float, complex] | None:
+    """Middle (s) and complex amplitude (rad) of one period; None where too little of it was recorded."""
+    part = seconds[here]
+    if part.size < 5 or float(np.ptp(part)) < 0.7 * period:
+        return None
+    turn = 2.0 * np.pi * part / period
+    design = np.column_stack([np.ones_like(turn), turn - turn.mean(), np.cos(turn), np.sin(turn)])
+    fit = np.linalg.lstsq(design, heel[here], rcond=None)[0]
+    return float(part.mean()), complex(fit[2], -fit[3])

@@ -7,7 +7,7 @@ from scipy.special import fdtr, fdtri
 
 from dsp.checks.budget import CAUTION
 from dsp.checks.look import Look, not_made
-from dsp.checks.swing import swing_of
+from dsp.checks.swing import FEWEST, swing_of
 from dsp.types import Check, Verdict
 
 
@@ -17,8 +17,9 @@ def check(look: Look) -> Check:
     The estimator models the transient, so that it costs little: a caution, no rejection.
     """
     swing = swing_of(look)
-    if swing is None:
+    if swing is None or swing.last - swing.first < FEWEST:
         return not_made(look, "transient", "too few roll periods")
+    swing = swing.within()
     pushes = swing.push.size
     kept_up = float(np.mean(np.abs(swing.push) ** 2)) / (1.0 - swing.keep**2)
     value = float(np.abs(swing.amplitude[0]) ** 2) / max(kept_up, 1e-300)

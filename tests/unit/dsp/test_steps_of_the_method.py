@@ -369,7 +369,7 @@ def test_only_what_is_slower_than_the_roll_counts_as_restlessness() -> None:
     one = evaluate_window(prepared, prepared.windows[0], model.rolls[0], model)
     assert not isinstance(one, str)
     roll = RollMotion(8.0, 0.1, 0.02, 0.01, 0.0)
-    seen = evidence_of(day_of_two_levels(), prepared, one, model.low, None, roll, float("nan"), 0)
+    seen = evidence_of(day_of_two_levels(), prepared, one, model.low, None, roll, float("nan"), 0, model.still[0])
     hats, density = one.model.hats, one.model.density
     slow = np.tensordot(density[: hats.low], hats.covariance(np.zeros(1))[: hats.low], axes=1)[0]
     assert np.diag(seen.low_covariance) == pytest.approx(slow + one.parts.noise)

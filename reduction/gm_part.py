@@ -13,8 +13,7 @@ from scipy.interpolate import CubicSpline
 from dsp.types import BudgetLine
 from reduction.floating import Case, cholesky
 from reduction.gm import budget as gm_budget
-from reduction.gm.consistency import bent_form
-from reduction.gm.curve import Form, fit_curve, from_kn, straight, wall_sided
+from reduction.gm.curve import Form, fit_curve, from_kn, straight, wall_sided, with_bend
 from reduction.gm.line import straight_line
 from reduction.gm.reduce import reduce_gm
 from reduction.inputs import DayInputs
@@ -169,8 +168,8 @@ def _part(
     zero_u = gm_budget.zero_of(day)
     arms, columns = gm_budget.moment_covariance(states, moments.inputs, delta)
     form = _form(kn, case)
-    if result.bend != 0.0:
-        form = bent_form(form, result.bend)
+    if result.bend is not None:
+        form = with_bend(form, result.bend)
     line = result.carried == "line"
     if line:
         gain, tcg, gm = _line_gain(heel, moment, rise, delta)

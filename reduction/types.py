@@ -99,6 +99,17 @@ class WindowPoint:
 
 
 @dataclass(frozen=True)
+class Bend:
+    """By how much the righting arm bends beyond the hull's own, where the windows show it."""
+
+    shape: str
+    """Key of `reduction.gm.curve.BENDS`."""
+    size: float
+    """m of BM."""
+    u: float
+
+
+@dataclass(frozen=True)
 class GmResult:
     """GM by both methods, with and without the rejected windows."""
 
@@ -124,8 +135,8 @@ class GmResult:
     """rad, residual standard deviation of the carried fit."""
     covariance: Array = field(default_factory=lambda: np.zeros((0, 0)))
     """(n, n) rad2 of the heels of ``points`` as the fits took it: with their scatter, without the shared zero."""
-    bend: float = 0.0
-    """m of BM by which the plot bends beyond the hull's own, where that was found."""
+    bend: Bend | None = None
+    """Beyond the hull's own; None where none was found."""
     day_checks: tuple[Check, ...] = ()
     """Questions put to the day as a whole: zero, one side stiffer, roll periods, bend of the plot."""
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dsp.types import BudgetLine, DayHeel, WindowHeel
+from reduction.gm.curve import BENDS
 from reduction.types import Quantified, State
 
 Array = NDArray[np.float64]
@@ -155,9 +156,14 @@ def common_lines(
     return [line for line in lines if line.u > 0]
 
 
-def curvature_bias(lever: Lever) -> float:
-    """d GM / d BM of a fit that takes the righting arm for straight: metre of GM over-read for a metre of BM."""
-    return float(lever.gain @ (-0.5 * np.tan(lever.heel) ** 3 / lever.stiffness))
+def curvature_bias(lever: Lever, shape: str = "round") -> float:
+    """d GM / d BM of a fit that takes the righting arm for straight: metre of GM over-read for a metre of BM.
+
+    Parameters
+    ----------
+    shape : of the bend, key of `reduction.gm.curve.BENDS`; that of upright sides.
+    """
+    return float(lever.gain @ (-BENDS[shape](np.tan(lever.heel)) / lever.stiffness))
 
 
 def total(value: float, lines: Sequence[BudgetLine], heel_dof: float, heel_sources: int, note: str = "") -> Quantified:

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from reduction.types import Bend
+
 Array = NDArray[np.float64]
 
 
@@ -33,6 +35,20 @@ class Form:
         """dc/d(heel) by central difference, m/rad; exact to about 1e-9 for a smooth form."""
         step = 1e-4
         return np.asarray((self.c(heel + step) - self.c(heel - step)) / (2 * step), dtype=float)
+
+
+BENDS: dict[str, Callable[[Array], Array]] = {
+    "round": lambda tangent: np.asarray(0.5 * tangent**3),
+    "knuckled": lambda tangent: np.asarray(0.5 * tangent * np.abs(tangent)),
+}
+"""tan(heel) -> righting arm of one metre of BM more: gained with the square of heel, as upright sides gain it and
+flared ones more, or in proportion to heel, where sides begin to flare at the waterline (docs/method-gm.md, 3)."""
+
+
+def with_bend(form: Form, bend: Bend) -> Form:
+    """Return the hull's form with one bend more."""
+    more = BENDS[bend.shape]
+    return Form(f"{form.name} and a bend", lambda heel: form.c(heel) + bend.size * more(np.tan(heel)), form.km)
 
 
 def straight() -> Form:

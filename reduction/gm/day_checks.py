@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
+from dsp.stiffening import FEWEST, expected_period
 from dsp.types import Check, DayHeel, WindowHeel
 from reduction.gm.consistency import Consensus
 from reduction.gm.curve import Form, heel_at, sensitivity, start_from_line
@@ -103,21 +104,20 @@ def _restlessness(windows: Sequence[WindowHeel]) -> Array:
 
 
 def period_scores(windows: Sequence[WindowHeel]) -> Array:
-    """(n,) each window's roll period against the weighted mean of the others, in standard uncertainties."""
+    """(n,) each window's roll period against what the others let expect at its heel, in standard uncertainties."""
     period = np.array([w.roll.period for w in windows])
     u = np.array([w.roll.period_u for w in windows])
-    good = np.isfinite(period) & np.isfinite(u) & (u > 0)
+    heel = np.array([w.heel for w in windows])
+    good = np.isfinite(period) & np.isfinite(u) & (u > 0) & np.isfinite(heel)
     z = np.full(period.size, np.nan)
     for i in np.flatnonzero(good):
         rest = good.copy()
         rest[i] = False
-        if int(rest.sum()) < 3:
+        if int(rest.sum()) < FEWEST:
             continue
-        middle = float(np.median(period[rest]))
-        spread = 1.4826 * float(np.median(np.abs(period[rest] - middle)))
-        # The median of k windows is known to about 1.25 sigma / sqrt(k).
-        middle_u = 1.2533 * max(spread, float(np.median(u[rest]))) / np.sqrt(int(rest.sum()))
-        z[i] = (period[i] - middle) / np.hypot(max(u[i], spread), middle_u)
+        about = float(np.median(period[rest])), float(np.median(u[rest]))
+        usual = expected_period(float(heel[i]), heel[rest], period[rest], u[rest], about)
+        z[i] = (period[i] - usual.period) / np.hypot(usual.scatter * u[i], usual.u)
     return z
 
 

@@ -15,12 +15,15 @@ from config.plan import Overrule
 from dsp.types import BudgetLine, Check, DayHeel, Verdict
 from reduction.gm import budget as gm_budget
 from reduction.gm import consistency, day_checks
-from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided
+from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided, with_bend
 from reduction.gm.line import LineFit, line_weights, straight_line
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
 from reduction.gm.reasons import between_windows
 from reduction.gm.widened import widened
-from reduction.types import GmResult, Maybe, Quantified, State, WindowPoint
+from reduction.types import Bend, GmResult, Maybe, Quantified, State, WindowPoint
+
+FLARE_TOLD = 30.0
+"""degrees, flare of which the answer says what it would do to GM where of the hull only BM is known."""
 
 
 def reduce_gm(
@@ -75,12 +78,9 @@ def reduce_gm(
     prior_bend = of_hull if form is not None else 0.5
     found = consistency.consensus(problem.windows(candidates), assumed, prior_bend=prior_bend)
     hull = form or straight()
-    if form is not None and found.bend != 0.0:
-        form = consistency.bent_form(form, found.bend)
-        notes.append(
-            f"The plot bends by {found.bend:+.1f} m of BM beyond the hull's own (± {2 * found.bend_u:.1f}); with that "
-            "all windows agree, and GM is taken at upright. Look for free liquid that pockets, or check BM."
-        )
+    if form is not None and found.bend is not None:
+        form = with_bend(form, found.bend)
+        notes.append(_said_of(found.bend))
     used = candidates.copy()
     used[np.flatnonzero(candidates)[~found.used]] = False
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
@@ -89,7 +89,22 @@ def reduce_gm(
             f"The windows scatter {found.scatter.ratio:.1f} times as much as their own intervals allow and no few of "
             "them can be held responsible; every uncertainty of heel was widened by what they scatter."
         )
-    return _Reduction(problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes).result()
+    return _Reduction(
+        problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes, kn is None
+    ).result()
+
+
+def _said_of(bend: Bend) -> str:
+    """Say what bends the plot."""
+    how = (
+        "as sides that begin to flare at the waterline would"
+        if bend.shape == "knuckled"
+        else "as free liquid that pockets or sides that flare would"
+    )
+    return (
+        f"The plot bends by {bend.size:+.1f} m of BM (± {2 * bend.u:.1f}) beyond the hull's own, {how}; with that all "
+        "windows agree, and GM is taken at upright. Look for free liquid, check BM, and give cross curves or offsets."
+    )
 
 
 @dataclass(frozen=True)
@@ -106,6 +121,8 @@ class _Reduction:
     confidence: float
     carried: str
     notes: list[str]
+    bm_alone: bool
+    """Whether of the hull only BM is known."""
 
     def result(self) -> GmResult:
         p = self.problem
@@ -119,6 +136,8 @@ class _Reduction:
         notes = list(self.notes)
         if carried != self.carried:
             notes.append("BM or cross curves are not known: the straight line was carried on, its interval widened.")
+        if carried == "curve" and self.bm_alone:
+            notes.append(self._if_flared(gm.value))
         if not np.isfinite(self.day.zero_u):
             notes.append(
                 "Not every station's zero is known (stations.calibration.zero_u95_deg); upright was taken as known to "
@@ -199,7 +218,7 @@ class _Reduction:
         fit = fit_curve(p.heel[keep], p.arm[keep], covariance, self.form, p.rise[keep])
         lever = gm_budget.Lever(fit.gm, fit.gain[0], fit.stiffness, p.heel[keep], p.arm[keep])
         shape = BudgetLine("BM", abs(gm_budget.curvature_bias(lever)) * self.form_u, self.form.name)
-        gm = self._quantified(lever, keep, selection_u, shape, self.form.name, self.found.bend_u)
+        gm = self._quantified(lever, keep, selection_u, shape, self.form.name, self.found.bend)
         zero = float(heel_at(0.0, fit.gm, fit.tcg, self.form)[0])
         own = p.covariance[square] + p.arm_covariance[square] / tilt
         list_u, zero_u = float(np.sqrt(fit.gain[1] @ own @ fit.gain[1]) / abs(fit.gm)), p.zero_u
@@ -213,6 +232,22 @@ class _Reduction:
             residuals = p.heel - heel_at(p.arm, fit.gm, fit.tcg, self.form, p.rise)
         return Maybe(gm), upright, residuals
 
+    def _if_flared(self, gm: float) -> str:
+        """Say what flare, of which BM says nothing, would do to GM."""
+        p, keep, form = self.problem, self.used, self.form or straight()
+        bm = 2.0 * float(form.c(np.arctan(np.array([0.1])))[0]) / 0.1**3
+        more = 4.0 * np.tan(np.deg2rad(FLARE_TOLD)) ** 2 * bm
+        flared = with_bend(form, Bend("round", more, 0.0))
+        square = np.ix_(keep, keep)
+        both = [
+            fit_curve(p.heel[keep], p.arm[keep], p.weighing[square], one, p.rise[keep]).gm for one in (form, flared)
+        ]
+        return (
+            "Of the hull only BM is known and its sides were taken for upright: if they flare by "
+            f"{FLARE_TOLD:.0f} degrees from end to end, GM is {1000 * (both[0] - both[1]):.0f} mm "
+            f"({100 * (both[0] - both[1]) / abs(gm):.1f} %) smaller. Cross curves or offsets settle it."
+        )
+
     def _quantified(
         self,
         lever: gm_budget.Lever,
@@ -220,7 +255,7 @@ class _Reduction:
         selection_u: float,
         shape: BudgetLine,
         note: str,
-        bend_u: float = 0.0,
+        bend: Bend | None = None,
     ) -> Quantified:
         p = self.problem
         square = np.ix_(keep, keep)
@@ -230,8 +265,9 @@ class _Reduction:
         others = gm_budget.common_lines(lever, self.day, p.zero_u, p.displacement, p.arm_covariance[square], columns)
         if shape.u > 0:
             others.append(shape)
-        if bend_u > 0:
-            others.append(BudgetLine("bend of the plot", abs(gm_budget.curvature_bias(lever)) * bend_u))
+        if bend is not None:
+            bias = gm_budget.curvature_bias(lever, bend.shape)
+            others.append(BudgetLine("bend of the plot", abs(bias) * bend.u))
         if selection_u > 0:
             others.append(BudgetLine("choice of windows", selection_u))
         dof = heel_dof(self.day)

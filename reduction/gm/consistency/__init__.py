@@ -9,7 +9,7 @@ all, `scatter` one more variance for all, `choose` the answer. Derivation: ``doc
 
 from reduction.gm.consistency.choose import consensus
 from reduction.gm.consistency.linear import ALPHA_CHI2, ALPHA_LARGEST
-from reduction.gm.consistency.rivals import PRIOR_BEND, PRIOR_FLARE, bent_form
+from reduction.gm.consistency.rivals import PRIOR_BEND, PRIOR_FLARE
 from reduction.gm.consistency.values import Consensus, Excluded, Scatter, Windows
 
 __all__ = [
@@ -21,6 +21,5 @@ __all__ = [
     "Excluded",
     "Scatter",
     "Windows",
-    "bent_form",
     "consensus",
 ]

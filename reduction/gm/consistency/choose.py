@@ -18,11 +18,11 @@ from reduction.gm.consistency.linear import (
     scores,
 )
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
-from reduction.gm.consistency.rivals import PRIOR_BEND, all_clean, bend_of, bent_form
+from reduction.gm.consistency.rivals import PRIOR_BEND, all_clean, bends_of
 from reduction.gm.consistency.scatter import scatter_of
 from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
 from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
-from reduction.gm.curve import CurveFit, Form, start_from_line
+from reduction.gm.curve import CurveFit, Form, start_from_line, with_bend
 
 Rivals = tuple[tuple[float, float], ...]
 """Log weight and GM (m) of each explanation that leaves no window out."""
@@ -52,7 +52,7 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     n = windows.heel.size
     limit = _most(n) if most is None else most
     start = start_from_line(windows.heel, windows.arm, form, windows.rise)
-    used, answer = np.ones(n, dtype=bool), None
+    used, answer, told = np.ones(n, dtype=bool), None, windows
     for _ in range(4):
         linear = linearise(windows, form, start)
         if windows.zero_u > 0.0 and not agrees(windows, linear, np.zeros(0, dtype=np.intp), linear.chi2):
@@ -60,14 +60,15 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
             linear = linearise(windows, form, start)
         levels = list(weigh_all(windows, linear, limit))
         answer, weight = _choose(windows, linear, levels)
-        bent = bend_of(windows, linear, form, prior_bend)
+        bent = bends_of(windows, told, linear, form, prior_bend)
         restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
-        rivals = ((bent.log_weight, bent.gm), (restless, float(linear.beta[0])))
+        rivals = (*((one.log_weight, one.gm) for one in bent), (restless, float(linear.beta[0])))
         if answer:
-            if bent.log_weight > max(weight, restless):
-                made = consensus(windows, bent_form(form, bent.bend), 0)
-                doubt = _selection_u(windows, linear, limit, bent.gm, rivals)
-                return replace(made, bend=bent.bend, bend_u=bent.bend_u, consistent=True, selection_u=doubt)
+            if bent and logsumexp([one.log_weight for one in bent]) > max(weight, restless):
+                best = max(bent, key=lambda one: one.log_weight)
+                made = consensus(told, with_bend(form, best.bend), 0)
+                doubt = _selection_u(windows, linear, limit, best.gm, rivals)
+                return replace(made, bend=best.bend, consistent=True, selection_u=doubt)
             if restless > weight:
                 answer = ()
         chosen = np.ones(n, dtype=bool)

@@ -46,6 +46,18 @@ def linearise(windows: Windows, form: Form, start: tuple[float, float]) -> Linea
     return Linear(projector, pull, float(y @ pull), gain, gain @ y, stiffness)
 
 
+def normaliser(windows: Windows, linear: Linear) -> float:
+    """Logarithm of what stands before ``exp(-chi2 / 2)`` in the restricted likelihood of the heels.
+
+    ``-(log |C| + log |X' C^-1 X|) / 2``, C and X in heel, so that curves that stiffen her otherwise can be compared.
+    """
+    covariance = windows.weighing + windows.arm_covariance / np.outer(linear.stiffness, linear.stiffness)
+    tangent = np.tan(windows.heel)
+    design = np.column_stack([tangent, -np.ones_like(tangent)]) / linear.stiffness[:, None]
+    normal = design.T @ np.linalg.solve(covariance, design)
+    return float(-0.5 * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(normal)[1]))
+
+
 def fitted(windows: Windows, form: Form) -> CurveFit:
     """Fit by heel, the moments' own uncertainty turned into heel by the stiffness."""
     gm, _ = start_from_line(windows.heel, windows.arm, form, windows.rise)

@@ -7,22 +7,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import logsumexp
 
-from reduction.gm.consistency.linear import ALPHA_REST, Linear, chi2_limit
+from reduction.gm.consistency.linear import ALPHA_REST, Linear, chi2_limit, linearise, normaliser
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT
-from reduction.gm.consistency.scatter import bend_odds
 from reduction.gm.consistency.sets import PRIOR_OTHER
 from reduction.gm.consistency.values import Windows
-from reduction.gm.curve import Form
+from reduction.gm.curve import BENDS, Form, with_bend
+from reduction.types import Bend
 
 PRIOR_BEND = 0.02
 """Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""
-PRIOR_FLARE = 0.1
+PRIOR_FLARE = 0.2
 """Judgement: the same where of the hull only BM is known and its sides are taken for upright; flare bends the plot."""
-BENDS = (0.5, 1.5, 4.0)
-"""Standard deviations thought of for the bend, as shares of the hull's BM: sides that flare by 30, 45 and 55 degrees
-from end to end add about 1.3, 4 and 8 times what upright ones have (docs/method-gm.md, section 3); few hulls do."""
+THOUGHT = {"round": (0.5, 1.5, 4.0, 12.0, 40.0), "knuckled": (0.7, 2.0, 5.0)}
+"""Standard deviations thought of for each shape of bend, as shares of the hull's BM. Sides that flare by 30, 45 and 55
+degrees from end to end add about 1.3, 4 and 8 times what upright ones have, round; by 25 and 53 degrees from the
+waterline up 0.7 and 2 BM, knuckled (docs/method-gm.md, section 3). Few hulls do."""
 BM_AT_LEAST = 2.0
 """GM, taken for BM where the hull's own curve is straight."""
+ROUNDS = 12
+"""In which a bend is found: it stiffens her, and with that all windows weigh otherwise."""
 LEAST_BM = 1.0
 """A bend may take away so much of the hull's own BM at the most; liquid that pockets only ever adds to it."""
 
@@ -31,40 +34,58 @@ LEAST_BM = 1.0
 class Bent:
     """All windows on a curve with one bend more, as a rival of every set."""
 
-    bend: float
-    """m of BM."""
-    bend_u: float
+    bend: Bend
     gm: float
     log_weight: float
 
 
-def bend_of(windows: Windows, linear: Linear, form: Form, prior: float) -> Bent:
-    """One more parameter for all windows; its log weight is minus infinity where it explains nothing."""
-    n = windows.heel.size
-    column = 0.5 * np.tan(windows.heel) ** 3
-    size = float(column @ linear.projector @ column)
-    if size <= 0 or n < 5 or np.unique(np.round(np.abs(windows.arm), 9)).size < 3:
-        return Bent(0.0, 0.0, float(linear.beta[0]), -np.inf)
-    bend, bend_u = float(column @ linear.pull) / size, 1.0 / float(np.sqrt(size))
-    none = Bent(bend, bend_u, float(linear.beta[0] - bend * (linear.gain[0] @ column)), -np.inf)
-    if linear.chi2 - float(column @ linear.pull) ** 2 / size > chi2_limit(n - 3, windows.dof, ALPHA_REST):
-        return none
-    steepest = float(np.abs(np.tan(windows.heel)).max())
-    hull = 2.0 * abs(float(np.asarray(form.c(np.array([np.arctan(steepest)])))[0])) / steepest**3
-    if bend < -LEAST_BM * hull:
+def bends_of(windows: Windows, told: Windows, linear: Linear, form: Form, prior: float) -> list[Bent]:
+    """One more parameter for all windows, in each shape; empty where that explains nothing.
+
+    Parameters
+    ----------
+    windows : as the sets are weighed, ``linear`` made of them about ``form``.
+    told : the same with what is known of their common zero, about which a bend is laid.
+    prior : probability beforehand that the plot bends otherwise than ``form``, in whatever shape.
+    """
+    if windows.heel.size < 5 or np.unique(np.round(np.abs(windows.arm), 9)).size < 3:
+        return []
+    found = (_bend_of(windows, told, linear, form, shape) for shape in THOUGHT)
+    beforehand = float(np.log(prior)) + all_clean(windows)
+    return [replace(bent, log_weight=bent.log_weight + beforehand) for bent in found if bent is not None]
+
+
+def _bend_of(windows: Windows, told: Windows, linear: Linear, form: Form, shape: str) -> Bent | None:
+    """Fit one shape, and weigh it by the likelihood over what is thought of its size; prior left out."""
+    tangent = np.tan(windows.heel)
+    column = BENDS[shape](tangent)
+    size, curve, made = 0.0, form, linear
+    for _ in range(ROUNDS):
+        made = linearise(told, curve, (float(made.beta[0]), float(made.beta[1])))
+        square = float(column @ made.projector @ column)
+        if square <= 0:
+            return None
+        step, size_u = float(column @ made.pull) / square, 1.0 / float(np.sqrt(square))
+        size += step
+        curve = with_bend(form, Bend(shape, size, size_u))
+        if abs(step) < 0.01 * size_u:
+            break
+    made = linearise(told, curve, (float(made.beta[0]), float(made.beta[1])))
+    if made.chi2 > chi2_limit(windows.heel.size - 3, windows.dof, ALPHA_REST):
+        return None
+    steepest = np.array([float(np.abs(tangent).max())])
+    own = abs(float(form.c(np.arctan(steepest))[0]))
+    if size * float(BENDS[shape](steepest)[0]) < -LEAST_BM * own:
         # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
-        return none
-    gm, tcg = float(linear.beta[0]), float(linear.beta[1])
-    odds = bend_odds(windows, form, gm, tcg, [share * max(hull, BM_AT_LEAST * abs(gm)) for share in BENDS])
-    thought = float(logsumexp(odds)) - np.log(len(BENDS))
-    return replace(none, log_weight=float(np.log(prior)) + thought - 0.5 * linear.chi2 + all_clean(windows))
+        return None
+    bm = max(2.0 * own / float(steepest[0]) ** 3, BM_AT_LEAST * abs(float(linear.beta[0])))
+    spread = size_u**2 + (bm * np.array(THOUGHT[shape])) ** 2
+    thought = float(logsumexp(np.log(size_u) - 0.5 * np.log(spread) - 0.5 * size**2 / spread))
+    thought -= np.log(sum(map(len, THOUGHT.values())))
+    density = normaliser(told, made) - normaliser(windows, linear) - 0.5 * made.chi2
+    return Bent(Bend(shape, size, size_u), float(made.beta[0]), thought + density)
 
 
 def all_clean(windows: Windows) -> float:
     """Log probability beforehand that nothing held her and no window was shifted."""
     return float(np.log(PRIOR_RESTRAINT["free"]) + windows.heel.size * np.log1p(-PRIOR_OTHER))
-
-
-def bent_form(form: Form, bend: float) -> Form:
-    """Return the hull's form with ``bend`` m of BM more."""
-    return Form(f"{form.name} and a bend", lambda heel: form.c(heel) + 0.5 * bend * np.tan(heel) ** 3, form.km)

@@ -12,7 +12,6 @@ H. D. Patterson and R. Thompson, Recovery of inter-block information when block 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,17 +60,6 @@ def scatter_of(windows: Windows, form: Form, gm: float, tcg: float) -> Scatter:
     return Scatter(RATIOS**2 * plot.size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
 
 
-def bend_odds(windows: Windows, form: Form, gm: float, tcg: float, bends: Sequence[float]) -> list[float]:
-    """Log likelihood of windows whose curve has one bend more, without scatter, over that of windows without either.
-
-    Parameters
-    ----------
-    bends : m of BM, what may be thought of the bend beforehand, about nought; one answer for each.
-    """
-    plain = _plot(windows, form, gm, tcg).worth(0.0)
-    return [_plot(windows, form, gm, tcg, bend_u).worth(0.0) - plain for bend_u in bends]
-
-
 @dataclass(frozen=True)
 class _Plot:
     """The windows about a curve made linear, in their own middle standard uncertainty."""
@@ -87,16 +75,15 @@ class _Plot:
         return _restricted(self.covariance + ratio**2 * np.eye(self.rest.size), self.design, self.rest, dof)
 
 
-def _plot(windows: Windows, form: Form, gm: float, tcg: float, bend_u: float = 0.0) -> _Plot:
+def _plot(windows: Windows, form: Form, gm: float, tcg: float) -> _Plot:
     tangent = np.tan(windows.heel)
     _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
     rest = windows.arm + windows.rise * tangent - form.c(windows.heel) - gm * tangent + tcg
     design = np.column_stack([tangent, -np.ones_like(tangent)]) / stiffness[:, None]
     covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
     size = float(np.median(np.diag(covariance)))
-    bend = 0.5 * tangent**3 / stiffness * bend_u
     return _Plot(
-        (covariance + windows.zero_u**2 + np.outer(bend, bend)) / size,
+        (covariance + windows.zero_u**2) / size,
         design / np.sqrt(np.sum(design**2, axis=0)),
         rest / stiffness / np.sqrt(size),
         size,

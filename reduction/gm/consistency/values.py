@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reduction.gm.curve import CurveFit
+from reduction.types import Bend
 
 Array = NDArray[np.float64]
 Sets = NDArray[np.intp]
@@ -121,9 +122,8 @@ class Consensus:
     """(n,) rad."""
     largest_limit: float
     """Limit on |shift| / shift_u of a clean window."""
-    bend: float = 0.0
-    """m, BM beyond the hull's own that lays all windows on one curve; 0 where none was needed."""
-    bend_u: float = 0.0
+    bend: Bend | None = None
+    """Beyond the hull's own, that lays all windows on one curve; None where none was needed."""
 
     def restrains(self, side: float, shift: float) -> bool:
         """Whether what held the other windows would shift a window on this side of heel (+1 starboard) that way."""

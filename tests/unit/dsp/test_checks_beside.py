@@ -12,7 +12,7 @@ import pytest
 from dsp.alike import habit
 from dsp.checks import REGISTRY, Look, judge, run, run_day
 from dsp.checks.swing import swing_of
-from dsp.checks.taut_period import expected_period
+from dsp.stiffening import expected_period
 from dsp.types import Array, Check, RollMotion, WindowEvidence
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -139,15 +139,10 @@ def taut(windows: list[WindowEvidence]) -> list[bool]:
 def test_a_hull_that_stiffens_with_heel_is_not_held() -> None:
     flared = 8.0 / np.sqrt(1.0 + 0.2 * (STATES / STATES.max()) ** 2)
     assert sum(taut(day_of_periods(flared))) == 0
-    whole = day_of_periods(flared)
-    rest = [w for n, w in enumerate(whole) if n != 2]
-    asked = replace(
-        whole[2],
-        other_heel=np.array([w.mean for w in rest]),
-        other_period=np.array([w.window_roll.period for w in rest]),
-        other_period_u=np.array([w.window_roll.period_u for w in rest]),
-    )
-    assert expected_period(asked).period == pytest.approx(flared[2], rel=0.02)
+    for asked in (0, 2, 6):
+        rest = np.arange(STATES.size) != asked
+        told = expected_period(STATES[asked], STATES[rest], flared[rest], np.full(8, 0.03), (7.6, 0.03))
+        assert told.period == pytest.approx(flared[asked], rel=0.02)
 
 
 def test_windows_held_on_one_side_are_seen_though_they_stood_for_the_day() -> None:

@@ -11,10 +11,10 @@ import pytest
 from scipy.special import ndtr, stdtrit
 
 from reduction.gm.consistency import Scatter
-from reduction.gm.curve import heel_at, wall_sided
+from reduction.gm.curve import heel_at, wall_sided, with_bend
 from reduction.gm.reduce import reduce_gm
 from reduction.gm.widened import SOURCE, joint_dof
-from reduction.types import Array, GmResult
+from reduction.types import Array, Bend, GmResult
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -109,7 +109,8 @@ def test_sides_that_flare_are_a_bend_of_the_plot_and_not_lines_on_both_sides() -
     rng = np.random.default_rng(3)
     result = reduced(heel + U * rng.normal(size=9))
     assert all(point.used for point in result.points)
-    assert result.bend == pytest.approx(4.0 * VESSEL.bm, rel=0.2)
+    assert result.bend is not None and result.bend.shape == "round"
+    assert result.bend.size == pytest.approx(4.0 * VESSEL.bm, rel=0.2)
     assert abs(result.gm.value - VESSEL.gm) < result.gm.u95()
     assert any("bends by" in said for said in result.assumptions)
 
@@ -122,3 +123,21 @@ def test_restless_windows_do_not_make_the_quiet_ones_scatter() -> None:
     result = reduce_gm(made, states(MOMENTS), VESSEL.weight, VESSEL.known_bm)
     assert abs(result.gm.value - VESSEL.gm) < min(result.gm.u95(), 0.015)
     assert result.gm.u95() < 0.03
+
+
+@pytest.mark.parametrize("zero", [0.0, 0.3])
+@pytest.mark.parametrize(("shape", "size"), [("round", 20.0), ("knuckled", 2.0)])
+def test_a_hull_that_flares_strongly_is_bent_whatever_the_zero(shape: str, size: float, zero: float) -> None:
+    """Ten to twenty per cent of BM more at 3 degrees, stations off zero: no lines on both sides, and GM at upright."""
+    curve = with_bend(wall_sided(VESSEL.bm), Bend(shape, size * VESSEL.bm, 0.0))
+    heel = heel_at(MOMENTS / VESSEL.displacement, VESSEL.gm, VESSEL.tcg, curve)
+    rng = np.random.default_rng(5)
+    result = reduced(heel + np.deg2rad(zero) + U * rng.normal(size=9))
+    assert all(point.used for point in result.points)
+    assert result.bend is not None and result.bend.shape == shape
+    assert abs(result.gm.value - VESSEL.gm) < min(result.gm.u95(), 0.05 * VESSEL.gm)
+
+
+def test_the_answer_says_what_flare_would_do_where_only_bm_is_known() -> None:
+    said = next(note for note in reduced(HEEL).assumptions if "flare by 30 degrees" in note)
+    assert "mm" in said and "smaller" in said

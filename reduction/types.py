@@ -107,6 +107,8 @@ class Bend:
     size: float
     """m of BM."""
     u: float
+    about: float = 0.0
+    """rad, heel as the stations read it about which she bends alike to both sides."""
 
 
 @dataclass(frozen=True)

@@ -48,7 +48,9 @@ flared ones more, or in proportion to heel, where sides begin to flare at the wa
 def with_bend(form: Form, bend: Bend) -> Form:
     """Return the hull's form with one bend more."""
     more = BENDS[bend.shape]
-    return Form(f"{form.name} and a bend", lambda heel: form.c(heel) + bend.size * more(np.tan(heel)), form.km)
+    return Form(
+        f"{form.name} and a bend", lambda heel: form.c(heel) + bend.size * more(np.tan(heel - bend.about)), form.km
+    )
 
 
 def straight() -> Form:

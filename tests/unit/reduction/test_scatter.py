@@ -132,7 +132,7 @@ def test_a_hull_that_flares_strongly_is_bent_whatever_the_zero(shape: str, size:
     curve = with_bend(wall_sided(VESSEL.bm), Bend(shape, size * VESSEL.bm, 0.0))
     heel = heel_at(MOMENTS / VESSEL.displacement, VESSEL.gm, VESSEL.tcg, curve)
     rng = np.random.default_rng(5)
-    result = reduced(heel + np.deg2rad(zero) + U * rng.normal(size=9))
+    result = reduced(heel + np.deg2rad(zero) + U * rng.normal(size=9), zero_u=float(np.deg2rad(0.25)))
     assert all(point.used for point in result.points)
     assert result.bend is not None and result.bend.shape == shape
     assert abs(result.gm.value - VESSEL.gm) < min(result.gm.u95(), 0.05 * VESSEL.gm)

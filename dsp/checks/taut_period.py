@@ -12,6 +12,9 @@ from dsp.types import Check, Verdict, WindowEvidence
 
 LEAST_EFFECT = 0.01
 """Relative shortening below which it does not reject: the day's own period wanders with load and people."""
+MOST_EFFECT = 0.10
+"""Relative shortening beyond which it asks for caution only: what makes her a quarter stiffer takes a fifth of the
+heel, which the comparison of the windows sees; if that does not, chop was followed in place of the roll."""
 
 
 def check(look: Look) -> Check:
@@ -27,12 +30,18 @@ def check(look: Look) -> Check:
     value = (usual.period - mine.period) / u
     limit = float(stdtrit(_dof(look), 1.0 - REJECT["taut period"]))
     shorter = 1.0 - mine.period / usual.period
-    verdict: Verdict = "rejected" if value > limit and shorter > LEAST_EFFECT else "fine"
+    verdict: Verdict = "fine"
+    if value > limit and shorter > LEAST_EFFECT:
+        verdict = "rejected" if shorter < MOST_EFFECT else "caution"
     stiffness = (usual.period / mine.period) ** 2 - 1.0
     says = (
         f"Roll period {mine.period:.2f} s against {usual.period:.2f} s to expect at this heel, {value:+.1f} times the "
         f"uncertainty shorter (limit {limit:.1f})"
-        + (f"; {100 * stiffness:.0f} % stiffer, by a line, a fender or the ground." if verdict == "rejected" else ".")
+        + {
+            "fine": ".",
+            "rejected": f"; {100 * stiffness:.0f} % stiffer, by a line, a fender or the ground.",
+            "caution": f"; {100 * stiffness:.0f} % stiffer would show in the heel, or it is chop and no roll.",
+        }[verdict]
     )
     arrays = {
         "time": look.evidence.time,

@@ -176,12 +176,19 @@ def test_second_slow_swing_is_slosh() -> None:
 
 def test_shorter_period_is_taut() -> None:
     rng = np.random.default_rng(10)
-    shorter = make(rng, QUIET, window_roll=RollMotion(7.2, 0.05, 0.03, 0.01, 0.1 * DEGREE))
+    shorter = make(rng, QUIET, window_roll=RollMotion(7.4, 0.05, 0.03, 0.01, 0.1 * DEGREE))
     longer = replace(shorter, window_roll=RollMotion(8.8, 0.05, 0.03, 0.01, 0.1 * DEGREE))
     unknown = replace(shorter, window_roll=RollMotion(float("nan"), float("nan"), 0.03, 0.01, 0.0))
     assert named(run(shorter), "taut_period").verdict == "rejected"
     assert named(run(longer), "taut_period").verdict == "fine"
     assert np.isnan(named(run(unknown), "taut_period").threshold)
+
+
+def test_a_period_much_shorter_asks_for_caution_only() -> None:
+    """Half as stiff again would take a third of the heel; the comparison between windows sees that, or it is chop."""
+    followed = make(np.random.default_rng(10), QUIET, window_roll=RollMotion(6.6, 0.05, 0.03, 0.01, 0.1 * DEGREE))
+    check = named(run(followed), "taut_period")
+    assert check.verdict == "caution" and "would show in the heel" in check.says
 
 
 def test_motion_stopped_short_is_taut() -> None:

@@ -29,13 +29,15 @@ CAUTION = {
 """Check -> probability that it asks for caution on a clean window (beside what it rejects). A caution costs nothing."""
 BETWEEN_WINDOWS = 0.0034
 """Share of the comparison between windows: 0.03 a day of nine windows, one window lost each time."""
+MOVED_AND_APART = 0.001
+"""Share of the question whether a window both looks as if people moved in it and lies apart from the others."""
 LIMIT = 0.02
 """At most 1 clean window in 50."""
 
 
 def spent() -> float:
     """Sum of everything that can reject a clean window."""
-    return sum(REJECT.values()) + BETWEEN_WINDOWS
+    return sum(REJECT.values()) + BETWEEN_WINDOWS + MOVED_AND_APART
 
 
-__all__ = ["BETWEEN_WINDOWS", "CAUTION", "LIMIT", "REJECT", "spent"]
+__all__ = ["BETWEEN_WINDOWS", "CAUTION", "LIMIT", "MOVED_AND_APART", "REJECT", "spent"]

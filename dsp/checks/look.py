@@ -226,12 +226,14 @@ def scan_limit(scans: Sequence[Scan], false_alarm: float, dof: float) -> float:
     1.96
     """
 
-    def excess(u: float) -> float:
-        tail = float(stdtr(dof, -u))
-        along = float((1.0 + u * u / dof) ** (-dof / 2.0)) / (2.0 * np.pi)
-        return sum(2.0 * min(tail + s.walk * along, s.score.size * tail) for s in scans) - false_alarm
+    return float(brentq(lambda u: scan_chance(scans, u, dof) - false_alarm, 0.0, 1e4))
 
-    return float(brentq(excess, 0.0, 1e4))
+
+def scan_chance(scans: Sequence[Scan], score: float, dof: float) -> float:
+    """Bound on the probability that a clean window's largest |score| passes this one; `scan_limit` turned round."""
+    tail = float(stdtr(dof, -score))
+    along = float((1.0 + score * score / dof) ** (-dof / 2.0)) / (2.0 * np.pi)
+    return sum(2.0 * min(tail + s.walk * along, s.score.size * tail) for s in scans)
 
 
 def normal_limit(false_alarm: float, dof: float, sides: int = 2) -> float:
@@ -254,4 +256,4 @@ def not_made(look: Look, code: str, why: str, unit: str = "") -> Check:
     return Check(code, nan, nan, unit, 0.0, "fine", f"Not checked: {why}.", {"time": look.evidence.time})
 
 
-__all__ = ["Look", "Scan", "graded", "normal_limit", "not_made", "scan_limit"]
+__all__ = ["Look", "Scan", "graded", "normal_limit", "not_made", "scan_chance", "scan_limit"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dsp.checks.budget import CAUTION, REJECT
-from dsp.checks.look import Look, Scan, graded, scan_limit
+from dsp.checks.look import Look, Scan, graded, scan_chance, scan_limit
 from dsp.types import Array, Check
 
 WALK = 6.0
@@ -45,17 +45,28 @@ def check(look: Look) -> Check:
         "step": size * _walked(look.seconds, np.array([when]), stay)[0],
         "step_time": look.evidence.span.start + starts[0],
         "score": scans[0].score,
+        "chance": np.array([_chance(scans, best, dofs[best], value)]),
     }
     return Check("people", value, limit, "standard uncertainties", REJECT["people"], verdict, says, evidence)
 
 
 def _limit(scans: list[Scan], place: int, dof: float, false_alarm: float) -> float:
     """Limit of one family: steps share `STEP_SHARE` of the false alarms, there-and-back the rest."""
+    family, share = _shared(scans, place)
+    return scan_limit(family, share * false_alarm, dof)
+
+
+def _chance(scans: list[Scan], place: int, dof: float, score: float) -> float:
+    """Probability that a clean window comes as far, in any family."""
+    family, share = _shared(scans, place)
+    return min(scan_chance(family, score, dof) / share, 1.0)
+
+
+def _shared(scans: list[Scan], place: int) -> tuple[list[Scan], float]:
+    """Return the scans that share false alarms with one of them, and how large a share theirs is."""
     if len(scans) == 1:
-        return scan_limit(scans, false_alarm, dof)
-    if place == 0:
-        return scan_limit(scans[:1], STEP_SHARE * false_alarm, dof)
-    return scan_limit(scans[1:], (1.0 - STEP_SHARE) * false_alarm, dof)
+        return scans, 1.0
+    return (scans[:1], STEP_SHARE) if place == 0 else (scans[1:], 1.0 - STEP_SHARE)
 
 
 def _families(look: Look) -> tuple[list[Scan], list[Array], list[float]]:

@@ -84,8 +84,24 @@ def hints(windows: Sequence[WindowHeel]) -> tuple[Array, Array]:
         for check in window.checks:
             if check.verdict == "caution":
                 held[i] += 2.0 if check.code == "taut" else 0.0
-                other[i] += 2.0 if check.code in ("people", "wind", "unconfirmed") else 0.0
-    return held, other
+                other[i] += 2.0 if check.code in ("wind", "unconfirmed") else 0.0
+    return held, other + _odds(moved(windows))
+
+
+def moved(windows: Sequence[WindowHeel]) -> Array:
+    """(n,) probability that a clean window looks as much as if people moved in it; 1 where that was not asked."""
+    told = ([c.evidence["chance"] for c in w.checks if c.code == "people" and "chance" in c.evidence] for w in windows)
+    return np.array([min((float(chance[0]) for chance in one), default=1.0) for one in told])
+
+
+def _odds(chance: Array) -> Array:
+    """Log odds that a probability under no disturbance speaks for one, at the most: -log(-e p log p), 0 above 1 / e.
+
+    T. Sellke, M. J. Bayarri and J. O. Berger, Calibration of p values for testing precise null hypotheses, Amer.
+    Statist. 55 (2001) 62-71, from memory.
+    """
+    p = np.clip(chance, 1e-6, np.exp(-1.0))
+    return np.asarray(-np.log(-np.e * p * np.log(p)))
 
 
 def _restlessness(windows: Sequence[WindowHeel]) -> Array:

@@ -97,6 +97,7 @@ class Problem:
             ~forced[keep],
             held,
             other,
+            day_checks.moved(kept),
             self.zero_u,
         )
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dsp.checks.budget import MOVED_AND_APART
 from dsp.types import Check, DayHeel, WindowHeel
 from reduction.gm.consistency import ALPHA_CHI2, ALPHA_LARGEST, Consensus
 from reduction.types import State
@@ -53,7 +54,7 @@ def between_windows(
     """
     place = np.flatnonzero(candidates)
     out = {int(place[e.index]): e for e in found.excluded}
-    false_alarm = (ALPHA_CHI2 + ALPHA_LARGEST) / max(place.size, 1)
+    false_alarm = (ALPHA_CHI2 + ALPHA_LARGEST) / max(place.size, 1) + MOVED_AND_APART
     told = {
         i: _apart(i, windows, states, found, float(residual[i]), displacement)
         for i in range(len(windows))
@@ -68,7 +69,7 @@ def between_windows(
         check = Check(
             code=code,
             value=size,
-            threshold=found.largest_limit,
+            threshold=out[i].limit if rejects else found.largest_limit,
             unit="standard uncertainties",
             false_alarm=false_alarm,
             verdict="rejected" if rejects else "fine",

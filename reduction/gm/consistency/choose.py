@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr
+from scipy.special import chdtri, logsumexp, ndtr, stdtr, stdtrit
 
+from dsp.checks.budget import MOVED_AND_APART
 from reduction.gm.consistency.linear import (
     Linear,
     agrees,
@@ -26,6 +27,11 @@ from reduction.gm.curve import CurveFit, Form, start_from_line, with_bend
 
 Rivals = tuple[tuple[float, float], ...]
 """Log weight and GM (m) of each explanation that leaves no window out."""
+HARDLY = 0.2
+"""Where a clean window looks like it so often, nobody is thought to have moved in it."""
+BOTH = float(np.exp(-0.5 * chdtri(4.0, MOVED_AND_APART)))
+"""Product of two probabilities below which a clean window comes with `MOVED_AND_APART` (R. A. Fisher, Statistical
+Methods for Research Workers, 1932, 21.1: minus twice its logarithm is chi-square of four degrees of freedom)."""
 SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
 """Judgement: share of windows shifted unseen, with the probability that a day is like that."""
 
@@ -78,7 +84,32 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         used, start = chosen, (fit.gm, fit.tcg)
         if settled:
             break
-    return _report(windows, form, linear, levels, used, fit, rivals)
+    used = used & ~_moved_and_apart(windows, linear, levels, used)
+    return _report(windows, form, linear, levels, used, fitted(windows.part(used), form), rivals)
+
+
+def _moved_and_apart(
+    windows: Windows, linear: Linear, levels: list[Weighed], used: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Tell which of the windows used both look as if people moved in them and lie apart, though neither is sure.
+
+    The two are independent on a clean window, so that the product of their probabilities has that of Fisher's test.
+    """
+    more = np.zeros(used.size, dtype=bool)
+    while True:
+        left_out = np.flatnonzero(~used | more)
+        score = scores(windows, linear, left_out)[0]
+        apart = 2.0 * stdtr(min(max(windows.dof, 1.0), 1e6), -np.abs(score))
+        asked = used & ~more & windows.may_go & (windows.moved < HARDLY) & np.isfinite(apart)
+        if not asked.any():
+            return more
+        product = np.where(asked, windows.moved * apart, np.inf)
+        worst = int(np.argmin(product))
+        wanted = np.sort(np.append(left_out, worst))
+        known = wanted.size < len(levels) and (levels[wanted.size].sets == wanted).all(axis=1).any()
+        if product[worst] > BOTH or not known:
+            return more
+        more[worst] = True
 
 
 def _most(n: int) -> int:
@@ -127,8 +158,15 @@ def _report(
     hypotheses = list(PRIOR_RESTRAINT)
     share = np.exp(level.by_hypothesis[row] - logsumexp(level.by_hypothesis[row]))
     best = int(np.argmax(share))
+    largest = largest_deviation_limit(n - k, windows.dof)
     excluded = tuple(
-        Excluded(int(i), float(shift[i]), float(shift_u[i]), _held(windows, linear, share, int(i), shift, shift_u))
+        Excluded(
+            int(i),
+            float(shift[i]),
+            float(shift_u[i]),
+            _held(windows, linear, share, int(i), shift, shift_u),
+            min(largest, float(-stdtrit(min(max(windows.dof, 1.0), 1e6), min(BOTH / windows.moved[i], 1.0) / 2.0))),
+        )
         for i in left_out
     )
     return Consensus(
@@ -144,7 +182,7 @@ def _report(
         float(share[best]),
         shift,
         shift_u,
-        largest_deviation_limit(n - k, windows.dof),
+        largest,
     )
 
 

@@ -36,6 +36,8 @@ class Windows:
     """Log odds from other evidence (shorter roll period, line tension) that the window was held; 0 knows nothing."""
     hint_other: Array
     """Log odds from other evidence that the window was shifted otherwise."""
+    moved: Array
+    """Probability that a clean window looks as much as if people moved in it; 1 where nothing was asked."""
     zero_u: float = 0.0
     """rad, of the zero that all heels share."""
 
@@ -57,6 +59,7 @@ class Windows:
             self.may_go[keep],
             self.hint_held[keep],
             self.hint_other[keep],
+            self.moved[keep],
             self.zero_u,
         )
 
@@ -72,6 +75,8 @@ class Excluded:
     """rad, standard uncertainty of ``shift``."""
     held: float
     """Probability that it was held (rather than shifted by anything else), given that it is left out."""
+    limit: float
+    """On ``|shift| / shift_u``: of the largest of all, or lower where people seem to have moved in it."""
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,12 @@ from dsp.bins import Grid
 from dsp.combine import Alignment
 from dsp.estimate import Evaluated
 from dsp.low import LowHeel
+from dsp.motion import Hats
 from dsp.reml import Contrast
 from dsp.types import Array
 
+CELL = 0.15
+"""Turns by which the phase of a window's weights changes, from end to end, within a cell of the quadrature at most."""
 TOO_FAR = 6.0
 """Standard uncertainties off the others of its group at which a window is left out here: something else moved it."""
 
@@ -22,23 +25,38 @@ TOO_FAR = 6.0
 def window_covariance(windows: list[Evaluated], grid: Grid) -> Array:
     """Return (p, k, k): covariance of the windows' means for unit density at each node, each window's scale 1.
 
-    Means are taken at a dozen places of each window, each with its share of the window's weights.
+    With ``W_i(f)`` the transform of a window's weights about its middle and ``D`` the time between two middles, the
+    covariance is the integral of density times ``Re(W_i W_j* exp(-2 pi i f D))``. Motion at and above the roll forgets
+    itself long before the next window: its nodes have a diagonal only.
     """
     if not windows:
         return np.zeros((0, 0, 0))
-    places, shares = [], []
-    for one in windows:
-        blocks = np.array_split(np.arange(one.index.size), min(12, one.index.size))
-        places.append(np.array([float(np.mean(one.index[b])) for b in blocks]) * grid.step)
-        shares.append(np.array([float(np.sum(one.fitted.weight[b])) for b in blocks]))
     hats, size = windows[0].model.hats, len(windows)
+    longest = max(float(one.index[-1] - one.index[0]) * grid.step for one in windows)
+    frequency, width = _cells(hats, CELL / max(longest, grid.step))
+    shape = hats.at(frequency)[: hats.low] * width
+    middle, turned = np.empty(size), np.empty((size, frequency.size), dtype=np.complex128)
+    for i, one in enumerate(windows):
+        time = one.index * grid.step
+        middle[i] = float(np.mean(time))
+        turned[i] = np.exp(-2j * np.pi * frequency[:, None] * (time - middle[i])) @ one.fitted.weight
     result = np.zeros((hats.node.size, size, size))
     for i in range(size):
         result[:, i, i] = windows[i].hat_variances
-        for j in range(i):
-            table = hats.covariance(places[i][:, None] - places[j][None, :])
-            result[:, i, j] = result[:, j, i] = np.einsum("pab,a,b->p", table, shares[i], shares[j])
+        apart = (middle[i] - middle[:i])[:, None]
+        wave = np.real(turned[i] * np.conj(turned[:i]) * np.exp(-2j * np.pi * frequency * apart))
+        result[: hats.low, i, :i] = shape @ (wave * np.sinc(width * apart)).T
+        result[: hats.low, :i, i] = result[: hats.low, i, :i]
     return result
+
+
+def _cells(hats: Hats, widest: float) -> tuple[Array, Array]:
+    """Midpoints and widths (Hz) of the quadrature below the roll, none wider than ``widest``."""
+    slow = hats.frequency < hats.node[min(hats.low, hats.node.size - 1)]
+    parts = np.ceil(hats.width[slow] / widest).astype(int)
+    width = np.repeat(hats.width[slow] / parts, parts)
+    place = np.concatenate([np.arange(n) for n in parts])
+    return np.repeat(hats.frequency[slow] - 0.5 * hats.width[slow], parts) + (place + 0.5) * width, width
 
 
 def differences(windows: list[Evaluated], grid: Grid, alignment: Alignment, low: LowHeel) -> Contrast | None:

@@ -55,7 +55,7 @@ def check(look: Look) -> Check:
     )
     evidence = {
         "time": look.evidence.time,
-        "roll": look.evidence.roll,
+        "heel": look.evidence.heel - look.evidence.wind_part - look.evidence.mean,
         "period_time": swing.time,
         "amplitude": np.abs(swing.amplitude),
         "push": np.abs(swing.push),

@@ -22,6 +22,7 @@ from dsp.model import DayModel, Learnt, learnt_from
 from dsp.prepare import Prepared
 from dsp.roll import RollLaw
 from dsp.roll_check import compare_roll
+from dsp.rounding import rounding_u
 from dsp.spectrum import Pooled
 from dsp.trim import cross_talk
 from dsp.types import Array, Check, Day, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
@@ -65,7 +66,7 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
     reference = _reference(good)
     trim = cross_talk(day.trim, prepared.knowledge, tuple(one.span for one in good))
     silent = unmeasured_wind(good, wind, coefficient, coefficient_u)
-    common = Common(prepared.alignment, coefficient_u, reference, trim.covariance, silent)
+    common = Common(prepared.alignment, coefficient_u, reference, trim.covariance, silent, rounding_u(prepared, good))
 
     followed = prepared.followed
     unused = (*followed.left_out, *(LeftOut(name, "", 0.0, "left out by hand") for name in day.left_out))

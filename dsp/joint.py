@@ -13,6 +13,9 @@ from dsp.reml import LowFit
 from dsp.types import Array, BudgetLine, StationHeel
 from dsp.wind import Pressure
 
+SMALLEST = 1e-9
+"""rad of rounding, below which it is not spoken of."""
+
 
 @dataclass(frozen=True)
 class Common:
@@ -27,6 +30,8 @@ class Common:
     """(k, k) rad2, from `dsp.trim.cross_talk`."""
     unmeasured_u: Array
     """(k,) rad, wind of a window in which the mast was silent while it was heard in others."""
+    rounding_u: Array
+    """(k,) rad, from `dsp.rounding.rounding_u`."""
 
 
 def unmeasured_wind(windows: list[Evaluated], wind: Pressure | None, coefficient: float, coefficient_u: float) -> Array:
@@ -41,9 +46,9 @@ def unmeasured_wind(windows: list[Evaluated], wind: Pressure | None, coefficient
 def covariance_of(windows: list[Evaluated], hats: Array, common: Common) -> Array:
     """Return the (k, k) covariance (rad2) of the window heels.
 
-    On the diagonal motion, noise and wandering zeros; everywhere the drift of the combination, the wind coefficient's
-    uncertainty times how far each window's wind is from the reference, trim cross-talk, and what low-frequency heel of
-    one window says about the next.
+    On the diagonal motion, noise, rounding and wandering zeros; everywhere the drift of the combination, the wind
+    coefficient's uncertainty times how far each window's wind is from the reference, trim cross-talk, and what
+    low-frequency heel of one window says about the next.
 
     Parameters
     ----------
@@ -55,7 +60,9 @@ def covariance_of(windows: list[Evaluated], hats: Array, common: Common) -> Arra
     alignment = common.alignment
     shared = np.zeros((size, size))
     for i in range(size):
-        shared[i, i] = windows[i].fitted.variance + alignment.wander_u**2 + common.unmeasured_u[i] ** 2
+        shared[i, i] = (
+            windows[i].fitted.variance + alignment.wander_u**2 + common.unmeasured_u[i] ** 2 + common.rounding_u[i] ** 2
+        )
         for j in range(i):
             density = np.sqrt(windows[i].model.density * windows[j].model.density)
             shared[i, j] = shared[j, i] = float(density @ hats[:, i, j])
@@ -114,6 +121,8 @@ def budget_of(one: Evaluated, number: int, common: Common) -> tuple[BudgetLine, 
         BudgetLine("wandering zeros", alignment.wander_u, "from how the stations move against each other"),
         BudgetLine("cross-talk from trim", trim, "yaw of the mountings times change of trim"),
     ]
+    if common.rounding_u[number] > SMALLEST:
+        lines.append(BudgetLine("rounding", float(common.rounding_u[number]), "she lay too still to average it out"))
     if common.coefficient_u > 0:
         wind = float(np.hypot(common.coefficient_u * (one.pressure - common.reference), common.unmeasured_u[number]))
         lines.append(BudgetLine("wind", wind, "coefficient of the day, shared with the other windows"))

@@ -109,7 +109,7 @@ def _strongest_run(swing: Swing, day: Habit, sure: Array) -> _Found:
         tried += inside.size
         free = 2.0 * count / (1.0 if count == 1 else SHARED)
         outside = np.maximum(total[-1] - inside, 0.0) / max(size - count, 1)
-        one = _unlikeliest(inside / count, free, outside, 2.0 * (size - count) / SHARED, day)
+        one = _unlikeliest(inside / count, free, outside, 2.0 * (size - count) / SHARED, day, swing.noise)
         if best is None or one.chance < best.chance:
             best = replace(one, first=int(starts[one.first]), count=count)
     assert best is not None
@@ -137,7 +137,7 @@ def _strongest_packet(swing: Swing, day: Habit, sure: Array) -> _Found:
     spread = 1.0 + 2.0 * NEIGHBOURS * np.sum(shape[:, 1:] * shape[:, :-1], axis=1)
     along = np.abs(shape @ push) ** 2
     outside = np.maximum(float(np.sum(np.abs(push) ** 2)) - along, 0.0) / max(size - 2, 1)
-    one = _unlikeliest(along / spread, 2.0, outside, 2.0 * (size - 2) / SHARED, day)
+    one = _unlikeliest(along / spread, 2.0, outside, 2.0 * (size - 2) / SHARED, day, swing.noise)
     at = one.first
     first = int(np.clip(np.floor(middle[at] - 1.5 * width[at]), 0, size - 1))
     last = int(np.clip(np.ceil(middle[at] + 1.5 * width[at]), first + 1, size))
@@ -178,11 +178,14 @@ def _as_many(shape: Array, width: Array, chance: float) -> float:
     return many
 
 
-def _unlikeliest(inside: Array, free: float, outside: Array, rest: float, day: Habit) -> _Found:
-    """Choose among mean squares (m,) of ``free`` degrees of freedom, each against ``outside`` (m,) of ``rest``."""
+def _unlikeliest(inside: Array, free: float, outside: Array, rest: float, day: Habit, noise: float) -> _Found:
+    """Choose among mean squares (m,) of ``free`` degrees of freedom, each against ``outside`` (m,) of ``rest``.
+
+    Nothing is less usual than ``noise`` (rad2), so that figures of a record without motion are no bursts.
+    """
     rest = 1.0 / (1.0 / max(rest, 1e-3) + 1.0 / SWELLS)
     dof = rest + day.dof
-    below = np.maximum((rest * outside[:, None] + day.dof * day.usual) / dof, 1e-300)
+    below = np.maximum((rest * outside[:, None] + day.dof * day.usual) / dof, max(noise, 1e-300))
     chances = fdtrc(free, dof, inside[:, None] / below) @ day.weight
     at = int(np.argmin(chances))
     usual = float(np.exp(day.weight @ np.log(below[at])))

@@ -32,6 +32,8 @@ class Swing:
     """The first of the periods that lie in the window."""
     last: int
     """The last of them, and one."""
+    noise: float = 0.0
+    """rad2, mean square push that the noise of the readings makes by itself."""
 
     @property
     def entering(self) -> int:
@@ -52,7 +54,7 @@ class Swing:
         """Leave out the record beside the window."""
         part = slice(self.first, self.last)
         inner = self.push[self.first : self.last - 1]
-        return Swing(self.time[part], self.amplitude[part], inner, self.keep, 0, self.last - self.first)
+        return Swing(self.time[part], self.amplitude[part], inner, self.keep, 0, self.last - self.first, self.noise)
 
 
 SHARED = 1.0 + 2.0 / 16.0
@@ -97,7 +99,9 @@ def swing_of(look: Look) -> Swing | None:
     keep = float(np.exp(-2.0 * np.pi * (damping if np.isfinite(damping) else 0.03)))
     time = evidence.time[0] + np.array([seen[j][0] for j in run])
     push = np.asarray(z[1:] - keep * z[:-1])
-    return Swing(time, z, push, keep, run.index(min(inside)), run.index(max(inside)) + 1)
+    # Each of the two components over n bins has the variance 2 / n of one bin's noise.
+    noise = 4.0 * evidence.motion.white * evidence.step / period * (1.0 + keep**2)
+    return Swing(time, z, push, keep, run.index(min(inside)), run.index(max(inside)) + 1, noise)
 
 
 def _one_period(seconds: Array, heel: Array, here: NDArray[np.bool_], period: float) -> tuple[float, complex] | None:

@@ -222,3 +222,34 @@ def test_a_reading_by_hand_fills_a_window_the_sensors_missed() -> None:
     found = evaluate_day(replace(day, heel=tuple(traces), windows=spans))
     check(found, day)
     assert found.windows[4].stations[0].used and not found.windows[3].stations[-1].used
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_rounding_counts_where_she_lies_still(seed: int) -> None:
+    """Readings rounded to 0.05 degrees: with motion they average out, without they are off by up to half of that."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(0.0, 1800.0, 0.25)
+    step = 0.05 * DEG
+    levels = rng.uniform(-1.0, 1.0, 3) * DEG
+    level = np.interp(time, [0.0, 580.0, 620.0, 1180.0, 1220.0, 1800.0], levels[[0, 0, 1, 1, 2, 2]])
+    windows = tuple(WindowSpan(str(k), 600.0 * k + 300.0, 600.0 * k + 480.0) for k in range(3))
+
+    def budget(motion: float) -> list[float]:
+        heel = level + motion * rng.standard_normal(time.size) + 0.15 * step * rng.standard_normal(time.size)
+        found = evaluate_day(Day(0, (Trace("a", time, np.round(heel / step) * step),), windows))
+        return [sum(line.u for line in w.budget if line.source == "rounding") for w in found.windows]
+
+    assert max(budget(1.0 * step)) < 0.001 * step
+    still = budget(0.0)
+    assert max(still) == pytest.approx(step / np.sqrt(12.0), rel=0.01)
+
+
+def test_a_record_without_motion_has_no_bursts() -> None:
+    """Readings that stand still but for a step of rounding now and then: pushes of no size are alike to no digit."""
+    time = np.arange(0.0, 1800.0, 0.25)
+    level = np.round(
+        np.interp(time, [0.0, 580.0, 620.0, 1180.0, 1220.0, 1800.0], [0.1, 0.1, 0.9, 0.9, -0.8, -0.8]) / 0.05
+    )
+    windows = tuple(WindowSpan(str(k), 600.0 * k + 300.0, 600.0 * k + 480.0) for k in range(3))
+    found = evaluate_day(Day(0, (Trace("a", time, 0.05 * DEG * level),), windows))
+    assert all("burst" not in w.reasons for w in found.windows)

@@ -70,7 +70,9 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
         rivals = (*((one.log_weight, one.gm) for one in bent), (restless, float(linear.beta[0])))
         if answer:
-            if bent and logsumexp([one.log_weight for one in bent]) > max(weight, restless):
+            # Against all sets together: many of them say much the same.
+            held = logsumexp(np.concatenate([level.log_weight for level in levels]))
+            if bent and logsumexp([one.log_weight for one in bent]) > max(held, restless):
                 best = max(bent, key=lambda one: one.log_weight)
                 made = consensus(told, with_bend(form, best.bend), 0)
                 doubt = _selection_u(windows, linear, limit, best.gm, rivals)

@@ -18,10 +18,13 @@ PRIOR_BEND = 0.02
 """Judgement: probability that the plot bends otherwise than the hull alone makes it (free liquid that pockets)."""
 PRIOR_FLARE = 0.2
 """Judgement: the same where of the hull only BM is known and its sides are taken for upright; flare bends the plot."""
-THOUGHT = {"round": (0.5, 1.5, 4.0, 12.0, 40.0), "knuckled": (0.7, 2.0, 5.0)}
-"""Standard deviations thought of for each shape of bend, as shares of the hull's BM. Sides that flare by 30, 45 and 55
-degrees from end to end add about 1.3, 4 and 8 times what upright ones have, round; by 25 and 53 degrees from the
-waterline up 0.7 and 2 BM, knuckled (docs/method-gm.md, section 3). Few hulls do."""
+THOUGHT = {
+    "round": ((0.5, 0.2), (1.5, 0.2), (4.0, 0.2), (12.0, 0.12), (40.0, 0.05)),
+    "knuckled": ((0.7, 0.1), (2.0, 0.1), (5.0, 0.03)),
+}
+"""Standard deviations thought of for each shape of bend, as shares of the hull's BM, with probabilities (judgement).
+Sides that flare by 30, 45 and 55 degrees from end to end add about 1.3, 4 and 8 times what upright ones have, round; by
+25 and 53 degrees from the waterline up 0.7 and 2 BM, knuckled (docs/method-gm.md, section 3). Few hulls do more."""
 BM_AT_LEAST = 2.0
 """GM, taken for BM where the hull's own curve is straight."""
 ROUNDS = 40
@@ -68,9 +71,10 @@ def _bend_of(windows: Windows, told: Windows, linear: Linear, form: Form, shape:
         # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
         return None
     bm = max(2.0 * own / float(steepest[0]) ** 3, BM_AT_LEAST * abs(float(linear.beta[0])))
-    spread = fit.bend.u**2 + (bm * np.array(THOUGHT[shape])) ** 2
-    thought = float(logsumexp(np.log(fit.bend.u) - 0.5 * np.log(spread) - 0.5 * fit.bend.size**2 / spread))
-    thought -= np.log(sum(map(len, THOUGHT.values())))
+    share, probability = np.array(THOUGHT[shape]).T
+    spread = fit.bend.u**2 + (bm * share) ** 2
+    each = np.log(fit.bend.u) - 0.5 * np.log(spread) - 0.5 * fit.bend.size**2 / spread
+    thought = float(logsumexp(each, b=probability))
     density = fit.normaliser - normaliser(windows, linear) - 0.5 * fit.chi2
     return Bent(fit.bend, fit.gm, thought + density)
 

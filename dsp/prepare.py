@@ -27,6 +27,8 @@ FIRST_STEP = 0.25
 """s, bins of the first look for the roll."""
 MARGIN = 900.0
 """s of record used before the first and after the last window."""
+LEAST_PLACES, MOSTLY_STILL = 3, 0.8
+"""Values at which a coarse station stands in the windows, and share of windows in which it moves by a step at most."""
 NOBODY_JUDGED = Followed((), (), np.zeros((0, 0), dtype=bool))
 
 
@@ -167,7 +169,7 @@ def _taken(
         count = raw.count[keep] if raw.count.size == raw.time.size else np.zeros(0)
         trace = Trace(raw.station, spread_stamps(raw.time[keep]), raw.value[keep], suspect, count)
         known = by_name.get(raw.station, StationKnowledge(raw.station))
-        return trace, known, mark(trace, known)
+        return trace, known, _unless_coarse(trace, mark(trace, known), day.windows)
 
     # Medians of long traces run beside each other; which thread does one changes nothing.
     with ThreadPoolExecutor(max_workers=2) as pool:
@@ -180,6 +182,27 @@ def _taken(
         if not lives
     )
     return [one for one, lives in zip(read, change, strict=True) if lives], unmoved
+
+
+def _unless_coarse(trace: Trace, marks: StationMarks, windows: tuple[WindowSpan, ...]) -> StationMarks:
+    """Take back "stuck" from a station that is coarser than the motion: it stands still in windows, each at its place.
+
+    A station that hangs does so at one value or two, and moves by more than a step of its rounding where it does not
+    hang. What rounding leaves in the mean of a window that stands still is a source of its own (`dsp.rounding`).
+    """
+    if not (marks.stuck.any() and marks.resolution > 0.0):
+        return marks
+    moves, places = [], set()
+    for span in windows:
+        low, high = (int(i) for i in np.searchsorted(trace.time, [span.start, span.stop]))
+        value = trace.value[low:high][~(marks.suspect | marks.spike)[low:high]]
+        if value.size >= FEWEST_READINGS:
+            first, middle, last = np.quantile(value, [0.02, 0.5, 0.98])
+            moves.append((last - first) / marks.resolution)
+            places.add(round(float(middle) / marks.resolution))
+    if len(moves) < 3 or len(places) < LEAST_PLACES or np.mean(np.array(moves) < 1.5) < MOSTLY_STILL:
+        return marks
+    return replace(marks, stuck=np.zeros_like(marks.stuck))
 
 
 def _between(time: Array, start: float, stop: float) -> slice | NDArray[np.intp]:

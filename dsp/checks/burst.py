@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -103,7 +104,7 @@ def _strongest_run(swing: Swing, day: Habit, sure: Array) -> _Found:
     enter, leave = swing.entering, swing.last - 1
     longest = leave - enter if day.tells else min(leave - enter, size // 2)
     best: _Found | None = None
-    for count in range(1, longest + 1):
+    for count in _lengths(longest):
         starts = np.arange(enter, leave - count + 1)
         inside = total[starts + count] - total[starts]
         tried += inside.size
@@ -114,6 +115,14 @@ def _strongest_run(swing: Swing, day: Habit, sure: Array) -> _Found:
             best = replace(one, first=int(starts[one.first]), count=count)
     assert best is not None
     return replace(best, tried=tried)
+
+
+def _lengths(longest: int) -> list[int]:
+    """Lengths of runs that are looked at, in periods: all up to a dozen, then each a quarter longer than the last."""
+    lengths = list(range(1, min(longest, 12) + 1))
+    while lengths[-1] < longest:
+        lengths.append(min(math.ceil(1.25 * lengths[-1]), longest))
+    return lengths
 
 
 def _strongest_packet(swing: Swing, day: Habit, sure: Array) -> _Found:

@@ -30,9 +30,11 @@ def check(look: Look) -> Check:
     verdict: Verdict = "rejected" if value > TOO_MUCH else "caution" if value > CAUTION_SHARE else "fine"
     if verdict == "fine" and worst and silent[worst] > STATION_SHARE:
         verdict = "caution"
-    says = f"No station gave readings for {100 * value:.0f} % of the window" + (
-        f"; {worst} was silent for {100 * min(silent[worst], 1.0):.0f} % of it." if worst else "."
-    )
+    share = 100 * min(silent[worst], 1.0) if worst else 0.0
+    nobody = f"For {100 * value:.0f} % of the window there is no reading of any station that can be used"
+    parts = [nobody] if value >= 0.005 else []
+    parts += [f"{worst} was silent for {share:.0f} % of it"] if share >= 0.5 else []
+    says = ("; ".join(parts) if parts else "Every station gave readings throughout the window") + "."
     arrays = {"time": evidence.time, "heel": evidence.heel}
     return Check("gap", value, CAUTION_SHARE, "share of the window", 0.0, verdict, says, arrays)
 

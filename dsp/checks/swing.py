@@ -42,8 +42,8 @@ class Swing:
 
     @property
     def mean_push(self) -> float:
-        """rad2, mean square push."""
-        return float(np.mean(np.abs(self.push) ** 2))
+        """rad2, mean square push; what noise makes at least, where there is no motion."""
+        return max(float(np.mean(np.abs(self.push) ** 2)), self.noise)
 
     @property
     def dof(self) -> float:

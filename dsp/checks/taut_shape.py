@@ -9,6 +9,9 @@ from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
 from dsp.types import Check, Verdict
 
+COARSE = 0.7
+"""Steps of rounding that the motion must scatter by at least, or rounding shapes it."""
+
 
 def check(look: Look) -> Check:
     """Skewness of the motion beside slow heel against that of a Gaussian process of the same correlation.
@@ -23,6 +26,9 @@ def check(look: Look) -> Check:
     n = motion.size
     if n < 40 or scale == 0.0:
         return not_made(look, "taut", "too little motion to judge its shape")
+    coarsest = max((marks.resolution for marks in evidence.marks), default=0.0)
+    if scale < COARSE * coarsest:
+        return not_made(look, "taut", "the stations are coarser than the motion whose shape is asked")
     covariance = evidence.covariance - look.slow_covariance
     deviation = np.sqrt(np.maximum(np.diag(covariance), 1e-30))
     alike = covariance / np.outer(deviation, deviation)

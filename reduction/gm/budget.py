@@ -26,8 +26,15 @@ BM_PER_GM_ASSUMED = (10.0, 6.0)
 
 
 def zero_of(day: DayHeel) -> float:
-    """Standard uncertainty (rad) of the zero that all heels of a day share."""
-    return day.zero_u if np.isfinite(day.zero_u) else ZERO_ASSUMED_U
+    """Standard uncertainty (rad) of the zero that all heels of a day share.
+
+    Where no zero was calibrated upright is taken as known to 0.5 degrees at 95 %, or to what the windows read on the
+    whole, if that is more: she may have that list, or the stations may be mounted so.
+    """
+    if np.isfinite(day.zero_u):
+        return day.zero_u
+    heel = np.array([w.heel for w in day.windows if np.isfinite(w.heel)])
+    return max(ZERO_ASSUMED_U, 0.5 * abs(float(np.median(heel)))) if heel.size else ZERO_ASSUMED_U
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,8 @@ from reduction.gm.reasons import between_windows
 from reduction.gm.widened import widened
 from reduction.types import Bend, GmResult, Maybe, Quantified, State, WindowPoint
 
+STIFF = 1.5
+"""GM over BM from which the answer asks about units."""
 FLARE_TOLD = 30.0
 """degrees, flare of which the answer says what it would do to GM where of the hull only BM is known."""
 
@@ -89,9 +91,17 @@ def reduce_gm(
             f"The windows scatter {found.scatter.ratio:.1f} times as much as their own intervals allow and no few of "
             "them can be held responsible; every uncertainty of heel was widened by what they scatter."
         )
-    return _Reduction(
-        problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes, kn is None
+    known = bm.value.value if bm is not None and bm.value is not None else None
+    result = _Reduction(
+        problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes, known, kn is None
     ).result()
+    if result.gm.u95(confidence) > abs(result.gm.value):
+        return _no_gm(
+            problem,
+            f"GM cannot be told: {result.gm.value:.3g} m, and the interval of ± {result.gm.u95(confidence):.3g} m is "
+            "wider than that; look at what the windows were rejected for",
+        )
+    return result
 
 
 def _said_of(bend: Bend) -> str:
@@ -121,6 +131,8 @@ class _Reduction:
     confidence: float
     carried: str
     notes: list[str]
+    bm: float | None
+    """m, where it is known."""
     bm_alone: bool
     """Whether of the hull only BM is known."""
 
@@ -130,7 +142,9 @@ class _Reduction:
         line_fit, line = self._line(self.used, self.found.selection_u)
         _, line_all = self._line(usable, 0.0)
         curve, upright, residual_curve = self._curve(self.used, self.found.selection_u)
-        curve_all, _, _ = self._curve(usable, 0.0)
+        # With windows that do not agree the zero stays where it is, or it would run after them.
+        still = replace(self, problem=replace(p, zero_u=0.0))
+        curve_all, _, _ = still._curve(usable, 0.0)
         carried = self.carried if curve.value is not None else "line"
         gm = curve.value if carried == "curve" and curve.value is not None else line
         notes = list(self.notes)
@@ -141,7 +155,17 @@ class _Reduction:
         if not np.isfinite(self.day.zero_u):
             notes.append(
                 "Not every station's zero is known (stations.calibration.zero_u95_deg); upright was taken as known to "
-                "0.5 degrees at 95 %."
+                f"{2.0 * np.rad2deg(p.zero_u):.1f} degrees at 95 %"
+                + (
+                    ", since the windows read so much on the whole: she has that list, or the stations are mounted so."
+                    if p.zero_u > gm_budget.ZERO_ASSUMED_U
+                    else "."
+                )
+            )
+        if self.bm is not None and gm.value > STIFF * self.bm:
+            notes.append(
+                f"GM is {gm.value:.3g} m with a BM of {self.bm:.3g} m: only a vessel whose weight lies far below her "
+                "buoyancy is so stiff. Look at the units of the moments (t m) and at the displacement (t)."
             )
         intercept, slope = float(line_fit.intercept[0]), line_fit.slope
         corrected = p.arm * p.displacement.value + p.rise * p.displacement.value * np.tan(p.heel)

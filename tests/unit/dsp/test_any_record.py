@@ -253,3 +253,42 @@ def test_a_record_without_motion_has_no_bursts() -> None:
     windows = tuple(WindowSpan(str(k), 600.0 * k + 300.0, 600.0 * k + 480.0) for k in range(3))
     found = evaluate_day(Day(0, (Trace("a", time, 0.05 * DEG * level),), windows))
     assert all("burst" not in w.reasons for w in found.windows)
+
+
+@pytest.mark.parametrize("scatter", [0.03, 0.15, 0.25])
+def test_a_station_coarser_than_the_motion_is_not_stuck(scatter: float) -> None:
+    """A barge in a dock: readings stand still or go to and fro by a step, and follow every movement of the weights."""
+    rng = np.random.default_rng(21)
+    states = 1.5 * DEG * np.array([0.0, 0.5, 1.0, 0.5, 0.0, -0.5, -1.0, -0.5, 0.0])
+    time = np.arange(0.0, 600.0 * states.size, 0.5)
+    turn = np.concatenate([[600.0 * k - 20.0, 600.0 * k + 20.0] for k in range(1, states.size)])
+    level = np.interp(time, turn, np.repeat(states, 2)[1:-1])
+    windows = tuple(WindowSpan(str(k), 600.0 * k + 300.0, 600.0 * k + 420.0) for k in range(states.size))
+    step = 0.05 * DEG
+    traces = tuple(
+        Trace(
+            name,
+            time,
+            np.round((level + place * step + scatter * step * rng.standard_normal(time.size)) / step) * step,
+        )
+        for name, place in (("a", 0.0), ("b", 0.37))
+    )
+    found = evaluate_day(Day(0, traces, windows))
+    heel = np.array([w.heel for w in found.windows])
+    u95 = np.array([2.0 * w.u for w in found.windows])
+    off = heel - states
+    assert np.all(np.abs(off - off.mean()) < u95)
+    assert sum(w.verdict == "rejected" for w in found.windows) <= 1
+
+
+def test_a_station_that_hangs_is_stuck_however_coarse_the_others() -> None:
+    rng = np.random.default_rng(22)
+    time = np.arange(0.0, 1800.0, 0.5)
+    moving = 0.1 * DEG * np.sin(0.8 * time + np.cumsum(rng.normal(0, 0.03, time.size)))
+    level = np.interp(time, [0.0, 580.0, 620.0, 1180.0, 1220.0, 1800.0], [0.0, 0.0, 0.02, 0.02, -0.02, -0.02])
+    value = np.round((level + moving) / (0.01 * DEG)) * 0.01 * DEG
+    hangs = value.copy()
+    hangs[(time > 800.0) & (time < 1000.0)] = hangs[1600]
+    windows = tuple(WindowSpan(str(k), 600.0 * k + 250.0, 600.0 * k + 400.0) for k in range(3))
+    found = evaluate_day(Day(0, (Trace("a", time, value), Trace("b", time, hangs)), windows))
+    assert found.marks[1].stuck.sum() > 300 and not found.marks[0].stuck.any()

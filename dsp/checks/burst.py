@@ -93,7 +93,8 @@ def _sure(swing: Swing, day: Habit) -> Array:
     """
     seen = np.abs(swing.push) ** 2
     usual = float(np.exp(day.weight @ np.log(day.usual))) if day.tells else float(np.median(seen)) / np.log(2.0)
-    return np.asarray(np.sqrt(usual / np.maximum(usual + (OFF * np.abs(swing.amplitude[:-1])) ** 2, 1e-300)))
+    usual = max(usual, swing.noise, 1e-300)
+    return np.asarray(np.sqrt(usual / (usual + (OFF * np.abs(swing.amplitude[:-1])) ** 2)))
 
 
 def _strongest_run(swing: Swing, day: Habit, sure: Array) -> _Found:

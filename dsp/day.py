@@ -77,7 +77,7 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
         number += int(span.stop > span.start)
         one = found[number] if span.stop > span.start else "it stops before it starts"
         if isinstance(one, str):
-            windows.append(_empty(span, one))
+            windows.append(_empty(span, one, "stuck" if _hung(prepared, span) else "no_record"))
             continue
         budget = budget_of(one, len(places), common)
         places.append(k)
@@ -224,10 +224,22 @@ def _spectrum(look: Pooled, good: list[Evaluated], low: LowHeel) -> dict[str, Ar
     return {"frequency": look.frequency, "density": look.density, "model": model}
 
 
-def _empty(span: WindowSpan, reason: str) -> WindowHeel:
+def _hung(prepared: Prepared, span: WindowSpan) -> bool:
+    """Whether there were readings in a window and most of them stood still."""
+    stuck = [
+        marks.stuck[slice(*(int(i) for i in np.searchsorted(trace.time, [span.start, span.stop])))]
+        for trace, marks in zip(prepared.traces, prepared.marks, strict=True)
+    ]
+    every = np.concatenate(stuck) if stuck else np.zeros(0)
+    return bool(every.size and every.mean() > 0.5)
+
+
+def _empty(span: WindowSpan, reason: str, code: str = "no_record") -> WindowHeel:
     nan = float("nan")
+    says = f"No heel could be evaluated: {reason}."
+    check = Check(code, nan, nan, "", 0.0, "rejected", says, {"time": np.array([span.start])})
     stations = (StationHeel("", nan, nan, nan, 0, nan, False, reason),)
-    return WindowHeel(span, nan, nan, nan, (), stations, NO_ROLL, (), "rejected", ("no_record",))
+    return WindowHeel(span, nan, nan, nan, (), stations, NO_ROLL, (check,), "rejected", (code,))
 
 
 def _nothing(day: Day, reason: str) -> DayHeel:

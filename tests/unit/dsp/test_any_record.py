@@ -292,3 +292,16 @@ def test_a_station_that_hangs_is_stuck_however_coarse_the_others() -> None:
     windows = tuple(WindowSpan(str(k), 600.0 * k + 250.0, 600.0 * k + 400.0) for k in range(3))
     found = evaluate_day(Day(0, (Trace("a", time, value), Trace("b", time, hangs)), windows))
     assert found.marks[1].stuck.sum() > 300 and not found.marks[0].stuck.any()
+
+
+def test_a_window_without_a_usable_reading_says_why() -> None:
+    rng = np.random.default_rng(23)
+    time = np.arange(0.0, 1800.0, 0.5)
+    level = np.interp(time, [0.0, 580.0, 620.0, 1180.0, 1220.0, 1800.0], [0.0, 0.0, 0.02, 0.02, -0.02, -0.02])
+    value = level + 0.1 * DEG * np.sin(0.8 * time + np.cumsum(rng.normal(0, 0.03, time.size)))
+    value[(time > 840.0) & (time < 1010.0)] = value[1690]
+    keep = (time < 1440.0) | (time > 1620.0)
+    windows = tuple(WindowSpan(str(k), 600.0 * k + 250.0, 600.0 * k + 400.0) for k in range(3))
+    found = evaluate_day(Day(0, (Trace("a", time[keep], value[keep]),), windows))
+    assert [w.reasons for w in found.windows[1:]] == [("stuck",), ("no_record",)]
+    assert all("could be evaluated" in w.checks[0].says for w in found.windows[1:])

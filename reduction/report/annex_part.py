@@ -11,6 +11,7 @@ from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragra
 from reduction.report.figures import drawable
 from reduction.report.numbers import DEGREES, fixed, shown, significant
 from reduction.report.traces import Traces
+from reduction.report.window_points import points_of
 from reduction.report.words import CONFIRMATIONS, WORDS, clock, reason_words
 from reduction.types import Answer, WindowPoint
 
@@ -20,7 +21,7 @@ MOST_PICTURES = 3
 
 def evidence_of(answer: Answer) -> tuple[tuple[str, WindowPoint, Check], ...]:
     """Every check that spoke and brought something to draw: (name of the picture, window, check)."""
-    points = answer.gm.value.points if answer.gm.value is not None else ()
+    points = points_of(answer)
     found: list[tuple[WindowPoint, Check]] = []
     for point in points:
         spoke = [c for c in point.checks if c.verdict != "fine" and drawable(c)]
@@ -33,7 +34,7 @@ def evidence_section(answer: Answer) -> Section:
     """All checks of the windows that are not plainly fine, with pictures."""
     blocks: list[Block] = []
     pictures = evidence_of(answer)
-    points = answer.gm.value.points if answer.gm.value is not None else ()
+    points = points_of(answer)
     for point in points:
         spoke = [c for c in point.checks if c.verdict != "fine"]
         if spoke:

@@ -25,6 +25,7 @@ from reduction.report.first_page import displacement_of, first_page
 from reduction.report.heel_part import gm_section, windows_section
 from reduction.report.marks_part import marks_section
 from reduction.report.traces import Traces
+from reduction.report.window_points import points_of
 from reduction.report.words import Form
 from reduction.types import Answer
 
@@ -134,7 +135,7 @@ def pictures(answer: Answer, traces: Traces, plan: Plan) -> dict[str, Picture]:
     """Draw every figure that a section names."""
     drawn: dict[str, Picture] = {}
     gm = answer.gm.value
-    points = gm.points if gm is not None else ()
+    points = points_of(answer)
     if gm is not None:
         displacement = displacement_of(answer)
         drawn["moment-tangent"] = moment_tangent(gm, displacement.value if displacement is not None else math.nan)

@@ -7,6 +7,7 @@ import re
 from config.plan import Plan
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
+from reduction.report.window_points import points_of
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
 from reduction.types import Answer, Check, Quantified, WindowPoint
 
@@ -79,21 +80,23 @@ def displacement_of(answer: Answer) -> Quantified | None:
 
 def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
     """Say which windows were used, and of the others why not."""
-    if answer.gm.value is None:
-        return (answer.gm.reason or "no windows",)
-    points = answer.gm.value.points
+    points = points_of(answer)
     used = [p for p in points if p.used]
-    lines = [f"{len(used)} of {len(points)} windows used: {listed([p.label for p in used]) or 'none'}."]
+    if answer.gm.value is None:
+        lines = [answer.gm.reason or "no windows"]
+    else:
+        lines = [f"{len(used)} of {len(points)} windows used: {listed([p.label for p in used]) or 'none'}."]
     if plan.settings.leave_out:
         lines.append(f"Not read from {listed(list(plan.settings.leave_out))}: left out by whoever reduced the day.")
-    told = [p for p in points if not p.used or p.verdict != "fine" or p.overruled]
+    left = answer.gm.value is not None
+    told = [p for p in points if (left and not p.used) or p.verdict != "fine" or p.overruled]
     if len(told) > MOST_WINDOWS:
         told.sort(key=lambda p: p.used)  # those not used are told first
     lines += [window_sentence(point, plan, short=True) for point in told[:MOST_WINDOWS]]
     if len(told) > MOST_WINDOWS:
         rest = listed([p.label for p in told[MOST_WINDOWS:]])
         lines.append(f"Also not plainly fine: {rest}; the table of windows says why.")
-    if answer.gm.value.line_all is not None and len(used) < len(points):
+    if answer.gm.value is not None and answer.gm.value.line_all is not None and len(used) < len(points):
         every = answer.gm.value.curve_all.value if answer.gm.value.carried == "curve" else answer.gm.value.line_all
         if every is not None:
             lines.append(f"With every window kept GM would be {quantity(every, 'm', METRES, answer.confidence)}.")

@@ -9,6 +9,7 @@ from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragra
 from reduction.report.first_page import degrees, window_sentence
 from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, decimals_for, fixed, quantity, shown
 from reduction.report.traces import Traces
+from reduction.report.window_points import points_of
 from reduction.report.words import WORDS, clock, reason_words, zone_words
 from reduction.types import Answer, GmResult, Quantified, WindowPoint
 
@@ -70,7 +71,7 @@ def windows_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
     blocks: list[Block] = []
     if traces.heel:
         blocks.append(Figure("day-traces", TRACES_CAPTION, traces_in_words(answer, traces)))
-    points = answer.gm.value.points if answer.gm.value is not None else ()
+    points = points_of(answer)
     if points:
         blocks.append(windows_table(answer, points, traces, plan))
         spoken = [window_sentence(p, plan) for p in points if p.reasons or p.overruled or p.verdict != "fine"]
@@ -91,7 +92,7 @@ TRACES_CAPTION = (
 def traces_in_words(answer: Answer, traces: Traces) -> str:
     """Say what the traces show."""
     names = ", ".join(e.station for e in traces.heel)
-    count = len(answer.gm.value.points) if answer.gm.value is not None else 0
+    count = len(points_of(answer))
     extra = " Wind speed is drawn below." if traces.wind is not None else ""
     return f"Heel against time of day from {len(traces.heel)} stations ({names}) with {count} windows marked.{extra}"
 

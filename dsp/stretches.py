@@ -14,6 +14,8 @@ RETREAT = 15.0
 """s, kept clear of the place where the level is left, beside one roll period."""
 LONGEST = 600.0
 """s, the record is used this far beyond a window at most."""
+ENOUGH = 1500.0
+"""s of a window with the record beside it; a longer window needs none, and work grows with the third power."""
 TOGETHER = 7200.0
 """s, and so far beyond all windows together: two hours tell what a day's slow motion is like, and more windows bring
 record of their own."""
@@ -52,10 +54,11 @@ def still_stretches(grid: Grid, heel: Array, windows: tuple[WindowSpan, ...], pe
     far = round(min(LONGEST, 0.5 * TOGETHER / len(windows)) / grid.step)
     made = []
     for k, part in enumerate(parts):
-        earliest = max(part.start - far, parts[k - 1].stop if k else 0, 0)
+        beside = min(far, max(round(ENOUGH / grid.step) - (part.stop - part.start), 0))
+        earliest = max(part.start - beside, parts[k - 1].stop if k else 0, 0)
         if np.isfinite(windows[k].moved_at):
             earliest = max(earliest, grid.slice(windows[k].moved_at, windows[k].stop).start)
-        latest = min(part.stop + far, parts[k + 1].start if k + 1 < len(parts) else grid.size, grid.size)
+        latest = min(part.stop + beside, parts[k + 1].start if k + 1 < len(parts) else grid.size, grid.size)
         away = ~(np.abs(smooth - levels[k]) < LEVEL * max(spread, 1e-9))
         before = np.flatnonzero(away[earliest : part.start])
         start = earliest if before.size == 0 else min(earliest + int(before[-1]) + retreat, part.start)

@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from config.units import DEGREE
 from dsp.types import BudgetLine, Check
 from reduction.types import Answer, GmResult, Quantified, Waterline, WindowPoint
+from reduction.window_points import points_of
 
 Json = dict[str, object]
 
@@ -59,7 +60,7 @@ def answer_json(answer: Answer) -> Json:
         else None,
         "waterline": _waterline(answer.waterline.value, c),
         "hydrostatics": _floating(answer),
-        "windows": [_window(p, c) for p in gm.points] if gm else _bare_windows(answer),
+        "windows": [_window(p, c) for p in points_of(answer)],
         "day_checks": [
             {"code": k.code, "value": _number(k.value), "threshold": _number(k.threshold), "verdict": k.verdict}
             | {"says": k.says}
@@ -188,32 +189,6 @@ def _because(checks: Sequence[Check]) -> list[str]:
     """What the checks that were not content say, the worst first."""
     found = [c for c in checks if c.verdict != "fine"]
     return [c.says for c in sorted(found, key=lambda c: c.verdict != "rejected")]
-
-
-def _bare_windows(answer: Answer) -> list[Json]:
-    """Windows of a day that gives no GM: heels, without moments."""
-    rows: list[Json] = []
-    decided = {o.window: o for o in answer.overrules}
-    for w in answer.day.windows if answer.day is not None else ():
-        assert answer.day is not None
-        heel = Quantified(w.heel, w.u, w.dof)
-        over = decided.get(w.span.label)
-        rows.append(
-            {
-                "label": w.span.label,
-                "start": _time(answer.day.epoch_ns + round(w.span.start * 1e9)),
-                "stop": _time(answer.day.epoch_ns + round(w.span.stop * 1e9)),
-                "moment_tm": None,
-                "heel_deg": _number(w.heel / DEGREE),
-                "u95_deg": _number(heel.u95(answer.confidence) / DEGREE),
-                "verdict": over.verdict if over else w.verdict,
-                "reasons": list(w.reasons),
-                "because": _because(w.checks),
-                "used": False,
-                "overruled": f"{over.reason} ({over.by}; the checks said {w.verdict})" if over else "",
-            }
-        )
-    return rows
 
 
 def _time(ns: int) -> str:

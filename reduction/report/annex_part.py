@@ -11,9 +11,9 @@ from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragra
 from reduction.report.figures import drawable
 from reduction.report.numbers import DEGREES, fixed, shown, significant
 from reduction.report.traces import Traces
-from reduction.report.window_points import points_of
 from reduction.report.words import CONFIRMATIONS, WORDS, clock, reason_words
 from reduction.types import Answer, WindowPoint
+from reduction.window_points import points_of
 
 MOST_PICTURES = 3
 """Checks of one window that get a picture; all of them are in its table."""

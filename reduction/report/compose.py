@@ -25,9 +25,9 @@ from reduction.report.first_page import displacement_of, first_page
 from reduction.report.heel_part import gm_section, windows_section
 from reduction.report.marks_part import marks_section
 from reduction.report.traces import Traces
-from reduction.report.window_points import points_of
 from reduction.report.words import Form
 from reduction.types import Answer
+from reduction.window_points import points_of
 
 if TYPE_CHECKING:
     from logger.events import Event

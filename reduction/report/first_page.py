@@ -7,9 +7,9 @@ import re
 from config.plan import Plan
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
-from reduction.report.window_points import points_of
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
 from reduction.types import Answer, Check, Quantified, WindowPoint
+from reduction.window_points import points_of
 
 LIGHTSHIP = "Lightship"
 MOST_WINDOWS = 5

@@ -9,9 +9,9 @@ from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragra
 from reduction.report.first_page import degrees, window_sentence
 from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, decimals_for, fixed, quantity, shown
 from reduction.report.traces import Traces
-from reduction.report.window_points import points_of
 from reduction.report.words import WORDS, clock, reason_words, zone_words
 from reduction.types import Answer, GmResult, Quantified, WindowPoint
+from reduction.window_points import points_of
 
 
 def gm_section(answer: Answer) -> Section:

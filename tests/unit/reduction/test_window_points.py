@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from reduction.report.window_points import points_of
 from reduction.types import Maybe
+from reduction.window_points import points_of
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parent))

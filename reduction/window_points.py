@@ -1,9 +1,10 @@
-"""The windows of a day as the report lists them, whether they gave a GM or not."""
+"""The windows of a day as the answer lists them, whether they gave a GM or not."""
 
 from __future__ import annotations
 
 import math
 
+from dsp.types import WindowHeel
 from reduction.types import Answer, WindowPoint
 
 
@@ -15,6 +16,11 @@ def points_of(answer: Answer) -> tuple[WindowPoint, ...]:
         return ()
     epoch, nan = answer.day.epoch_ns, math.nan
     decided = {o.window: o for o in answer.overrules}
+
+    def overruled(window: WindowHeel) -> str:
+        over = decided.get(window.span.label)
+        return f"{over.reason} ({over.by}; the checks said {window.verdict})" if over else ""
+
     return tuple(
         WindowPoint(
             label=w.span.label,
@@ -31,7 +37,7 @@ def points_of(answer: Answer) -> tuple[WindowPoint, ...]:
             residual_line=nan,
             residual_curve=nan,
             used=False,
-            overruled=decided[w.span.label].reason if w.span.label in decided else "",
+            overruled=overruled(w),
         )
         for w in answer.day.windows
     )

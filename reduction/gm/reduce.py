@@ -150,7 +150,7 @@ class _Reduction:
         notes = list(self.notes)
         if carried != self.carried:
             notes.append("BM or cross curves are not known: the straight line was carried on, its interval widened.")
-        if carried == "curve" and self.bm_alone:
+        if carried == "curve" and self.bm_alone and self.found.bend is None:
             notes.append(self._if_flared(gm.value))
         if not np.isfinite(self.day.zero_u):
             notes.append(

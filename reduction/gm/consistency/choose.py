@@ -52,8 +52,8 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     false-alarm rate. Else the zero is taken as it stands, since with it free one side of the plot says nothing of the
     other, and which windows were held has to be settled by both. The likeliest set among those whose remaining windows
     agree is used, unless all windows with one more bend of the curve, or all windows with one more variance for each,
-    are likelier still. What the windows used scatter beyond their own intervals is estimated at the end, whether they
-    agree or not.
+    are likelier still. Of windows that agree those go that both look as if people moved in them and lie apart. What the
+    windows used scatter beyond their own intervals is estimated at the end, whether they agree or not.
     """
     n = windows.heel.size
     limit = _most(n) if most is None else most
@@ -86,8 +86,11 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         used, start = chosen, (fit.gm, fit.tcg)
         if settled:
             break
-    used = used & ~_moved_and_apart(windows, linear, levels, used)
-    return _report(windows, form, linear, levels, used, fitted(windows.part(used), form), rivals)
+    more = _moved_and_apart(windows, linear, levels, used)
+    if more.any():
+        used = used & ~more
+        fit = fitted(windows.part(used), form)
+    return _report(windows, form, linear, levels, used, fit, rivals)
 
 
 def _moved_and_apart(
@@ -96,12 +99,18 @@ def _moved_and_apart(
     """Tell which of the windows used both look as if people moved in them and lie apart, though neither is sure.
 
     The two are independent on a clean window, so that the product of their probabilities has that of Fisher's test.
+    Where the windows used do not agree, all of them scatter, and none lies apart for a reason of its own.
     """
     more = np.zeros(used.size, dtype=bool)
+    left_out = np.flatnonzero(~used)
+    level = levels[left_out.size]
+    row = int(np.flatnonzero((level.sets == left_out).all(axis=1))[0])
+    if not agrees(windows, linear, left_out, float(level.chi2[row])):
+        return more
     while True:
         left_out = np.flatnonzero(~used | more)
         score = scores(windows, linear, left_out)[0]
-        apart = 2.0 * stdtr(min(max(windows.dof, 1.0), 1e6), -np.abs(score))
+        apart = 2.0 * stdtr(windows.law_dof, -np.abs(score))
         asked = used & ~more & windows.may_go & (windows.moved < HARDLY) & np.isfinite(apart)
         if not asked.any():
             return more
@@ -167,7 +176,7 @@ def _report(
             float(shift[i]),
             float(shift_u[i]),
             _held(windows, linear, share, int(i), shift, shift_u),
-            min(largest, float(-stdtrit(min(max(windows.dof, 1.0), 1e6), min(BOTH / windows.moved[i], 1.0) / 2.0))),
+            min(largest, float(-stdtrit(windows.law_dof, min(BOTH / windows.moved[i], 1.0) / 2.0))),
         )
         for i in left_out
     )

@@ -42,6 +42,11 @@ class Windows:
     """rad, of the zero that all heels share."""
 
     @property
+    def law_dof(self) -> float:
+        """Degrees of freedom as Student's law takes them."""
+        return min(max(self.dof, 1.0), 1e6)
+
+    @property
     def weighing(self) -> Array:
         """(n, n) rad2, ``covariance`` with the shared zero."""
         return np.asarray(self.covariance + self.zero_u**2)

@@ -67,3 +67,10 @@ def test_odds_grow_as_the_probability_falls() -> None:
     other = hints(windows)[1]
     assert np.all(np.diff(other) <= 0.0) and other[-1] == 0.0 and other[0] > 5.0
     assert 0.8e-4 < BOTH < 1.2e-4
+
+
+def test_where_all_windows_scatter_none_lies_apart() -> None:
+    """Six times their own uncertainty everywhere: scatter, though each looks a little as if people moved in it."""
+    off = 6.0 * U * np.array([1.0, -1.1, 0.9, 1.2, -0.8, -1.0, 1.1, 0.7, -1.2])
+    result = reduced(HEEL + off, np.full(9, 0.03))
+    assert all(point.used for point in result.points)

@@ -10,10 +10,10 @@ import numpy as np
 
 from dsp.bins import Grid
 from dsp.combine import Alignment
+from dsp.contrast import Band, Contrast
 from dsp.estimate import Evaluated
 from dsp.low import LowHeel
 from dsp.motion import Hats
-from dsp.reml import Contrast
 from dsp.types import Array
 
 CELL = 0.15
@@ -80,13 +80,13 @@ def differences(windows: list[Evaluated], grid: Grid, alignment: Alignment, low:
     whole = window_covariance(kept, grid)
     nodes = kept[0].model.hats.low
     above = np.tensordot(low.fit.density[nodes:], whole[nodes:], axes=1)
-    return Contrast(
+    band = Band(
         value=turned @ value,
         pressure=np.zeros((turned.shape[0], 0)),
         hats=np.array([turned @ one @ turned.T for one in whole[:nodes]]),
         fixed=turned @ (fixed + above) @ turned.T,
-        own=False,
     )
+    return Contrast((band,), own=False)
 
 
 def _agreeing(windows: list[Evaluated]) -> list[Evaluated]:

@@ -71,7 +71,7 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
         return f"{index.size} bins of {grid.step:.2f} s with readings; {FEWEST_BINS} are needed"
     contrast = contrast_of(low, prepared.heel, prepared.variance, Cut(part, roll.stationary + 0.5 * roll.transient))
     fit = low.fit
-    own, own_dof = own_scale(contrast, fit.density, fit.coefficient) if contrast and contrast.value.size else (1.0, 0.0)
+    own, own_dof = own_scale(contrast, fit.density, fit.coefficient) if contrast and contrast.bands else (1.0, 0.0)
     scale, scale_dof = shrunk(own, own_dof, fit.shared_dof)
     model = MotionModel(
         hats=fit.hats,

@@ -8,8 +8,9 @@ import numpy as np
 
 from config.units import DEGREE
 from dsp.bins import Grid
+from dsp.contrast import Compressor, Contrast, Stretch
 from dsp.motion import Hats, roll_covariance
-from dsp.reml import SLOW, SLOW_AIR, Compressor, Contrast, Known, LowFit, Stretch, fit
+from dsp.reml import SLOW, SLOW_AIR, Known, LowFit, fit
 from dsp.spectrum import Pooled, expected, nonnegative_fit
 from dsp.types import Array
 from dsp.wind import SMOOTHING, Pressure, log_prior, smoothed, unlike_gusts
@@ -93,11 +94,11 @@ def low_heel(
         if wind is not None:
             unlike, slow = unlike_gusts(wind.value, step, smoothing, hats), SLOW
             prior = log_prior(smoothing, wind.speed)
-        known = Known(np.array([USUAL_COEFFICIENT]), slow, unlike)
-        column = slice(number, number + 1)
-        contrasts = [replace(one, pressure=one.pressure[:, column]) for one in seen]
+        regressors = every[:, number : number + 1]
+        known = Known(np.full(regressors.shape[1], USUAL_COEFFICIENT), slow, unlike)
+        contrasts = [one.with_pressure(number) for one in seen]
         found = fit(hats, contrasts, start, known)
-        low = LowHeel(found, compressor, every[:, column], smoothing, 0.0, tuple(contrasts), known)
+        low = LowHeel(found, compressor, regressors, smoothing, 0.0, tuple(contrasts), known)
         tried.append((found.log_likelihood + prior, low))
         start = found.free
     best = max(tried, key=lambda one: one[0])[1]
@@ -107,7 +108,7 @@ def low_heel(
 def _unsettled_u(tried: list[tuple[float, LowHeel]], best: LowHeel) -> float:
     """Root mean square by which the coefficient is off the chosen one over all smoothings, each by its odds.
 
-    0 where there was no stretch to learn a coefficient from.
+    0 without wind.
     """
     if not best.fit.coefficient.size:
         return 0.0

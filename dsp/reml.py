@@ -16,12 +16,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import next_fast_len
 from scipy.linalg import cho_solve, solve_triangular
 
 from dsp.alike import shared_dof
+from dsp.contrast import Band, Contrast
 from dsp.factor import sound_factor
-from dsp.motion import NODE_RATIO, Hats, roll_covariance
+from dsp.motion import NODE_RATIO, Hats
 from dsp.types import Array
 
 ROUGHNESS = 0.7
@@ -35,43 +35,11 @@ from node to node there, which is to be nothing unusual: ``0.7 * 3 * sqrt(ln 3 /
 
 
 @dataclass(frozen=True)
-class Stretch:
-    """One piece of the day in which nothing moved, on the day's grid."""
-
-    index: np.ndarray
-    """(n,) int, bin numbers, rising; gaps leave numbers out."""
-    heel: Array
-    """(n,) rad."""
-    noise: Array
-    """(n,) rad2, variance of the white noise of each bin."""
-    pressure: Array
-    """(n, r) regressors of the wind, r = 0 without."""
-    roll_variance: float
-    """rad2 of its roll."""
-
-
-@dataclass(frozen=True)
-class Contrast:
-    """A stretch seen below the roll."""
-
-    value: Array
-    """(j,) rad."""
-    pressure: Array
-    """(j, r)."""
-    hats: Array
-    """(low, j, j) covariance for unit density at each low node."""
-    fixed: Array
-    """(j, j) rad2, covariance of roll, of what is broad above it, and of white noise."""
-    own: bool = True
-    """It is one stretch with a scale of its own; False for differences between windows."""
-
-
-@dataclass(frozen=True)
 class Known:
     """What is known before the day's low-frequency heel is fitted."""
 
     coefficient_u: Array
-    """(r,) rad per unit of each wind regressor, standard uncertainty about nought."""
+    """(r,) rad per unit of each wind regressor, standard uncertainty about nought; r = 0 without wind."""
     slow: float
     """Roughness of the spectrum below what a stretch can show, relative to `ROUGHNESS`."""
     unlike: Array
@@ -121,57 +89,6 @@ def shrunk(scale: float, dof: float, shared: float) -> tuple[float, float]:
     return (shared + dof * scale) / (shared + dof), shared + dof
 
 
-class Compressor:
-    """Turns stretches into contrasts; keeps what stretches of one length share."""
-
-    def __init__(self, hats: Hats, above: Array, step: float, roll_frequency: float, damping: float) -> None:
-        """``above`` (p - low,) rad2/Hz is the density at the nodes above the low ones; ``step`` s; frequency Hz."""
-        self.hats, self.above, self.step = hats, above, step
-        self.roll_frequency, self.damping, self.highest = roll_frequency, damping, float(hats.node[hats.low - 1])
-        self._lags = np.zeros((hats.node.size, 0))
-        self._kept: dict[bytes, tuple[Array, Array, Array]] = {}
-
-    def _table(self, size: int) -> Array:
-        if self._lags.shape[1] < size:
-            self._lags = self.hats.covariance(np.arange(size) * self.step)
-        return self._lags
-
-    def _basis(self, place: np.ndarray) -> tuple[Array, Array, Array]:
-        key = place.tobytes()
-        if key not in self._kept:
-            size = int(place[-1]) + 1
-            count = int(2.0 * size * self.step * self.highest)
-            x = (place + 0.5) / size
-            low = np.cos(np.pi * np.arange(1, count + 1) * x[:, None])
-            away = [np.ones(place.size)]
-            if np.isfinite(self.roll_frequency):
-                turn = 2.0 * np.pi * self.roll_frequency * self.step * place
-                fade = np.exp(-self.damping * turn)
-                away += [fade * np.cos(turn), fade * np.sin(turn)]
-            both = np.column_stack([*away, low])
-            q = np.linalg.qr(both)[0][:, len(away) :] if both.shape[1] < place.size else np.zeros((place.size, 0))
-            even = np.zeros((q.shape[1], size))
-            even[:, place] = q.T
-            length = int(next_fast_len(2 * size, real=True))
-            turned = np.fft.rfft(even, length)
-            parts = np.concatenate([turned.real, turned.imag], axis=1)
-            hats = np.array([_quadratic(parts, row[:size], length) for row in self._table(size)])
-            roll = np.zeros((q.shape[1], q.shape[1]))
-            if np.isfinite(self.roll_frequency):
-                wave = roll_covariance(np.arange(size) * self.step, self.roll_frequency, self.damping)
-                roll = _quadratic(parts, wave, length)
-            self._kept[key] = (q, hats, roll)
-        return self._kept[key]
-
-    def contrast(self, stretch: Stretch) -> Contrast:
-        """Project one stretch."""
-        q, hats, roll = self._basis(stretch.index - stretch.index[0])
-        low = self.hats.low
-        fixed = stretch.roll_variance * roll + np.tensordot(self.above, hats[low:], axes=1) + (q.T * stretch.noise) @ q
-        fixed = fixed + np.eye(q.shape[1]) * (1e-12 * max(float(np.trace(fixed)), 1e-30) + 1e-22)
-        return Contrast(q.T @ stretch.heel, q.T @ stretch.pressure, hats[:low], fixed)
-
-
 def fit(hats: Hats, contrasts: list[Contrast], start: Array, known: Known) -> LowFit:
     """Find log density at the nodes, wind coefficient and each stretch's scale.
 
@@ -190,7 +107,7 @@ def fit(hats: Hats, contrasts: list[Contrast], start: Array, known: Known) -> Lo
     level = float(np.mean(theta0))
     theta = theta0.copy()
     scale, dof, shared = np.ones(len(contrasts)), np.zeros(len(contrasts)), 1e4
-    regressors = contrasts[0].pressure.shape[1] if contrasts else 0
+    regressors = known.coefficient_u.size
     coefficient, coefficient_covariance = np.zeros(regressors), np.zeros((regressors, regressors))
     likelihood, information = 0.0, np.zeros((nodes, nodes))
     gusts = np.zeros(hats.node.size)
@@ -234,21 +151,6 @@ def _penalty(theta: Array, prior: Array, anchor: float, level: float) -> float:
     return 0.5 * float(theta @ prior @ theta + anchor * np.sum((theta - level) ** 2))
 
 
-def _quadratic(parts: Array, wave: Array, length: int) -> Array:
-    """Return ``Q' K Q`` for the Toeplitz covariance ``wave`` by circulant embedding; ``parts`` holds Q transformed."""
-    ring = np.zeros(length)
-    ring[: wave.size] = wave
-    ring[length - wave.size + 1 :] = wave[:0:-1]
-    values = np.fft.rfft(ring).real * 2.0 / length
-    values[0] *= 0.5
-    if length % 2 == 0:
-        values[-1] *= 0.5
-    strong = np.abs(values) > 1e-9 * float(np.max(np.abs(values)))
-    both = np.concatenate([strong, strong])
-    some = parts[:, both]
-    return np.asarray((some * np.concatenate([values[strong], values[strong]])) @ some.T)
-
-
 @dataclass(frozen=True)
 class _State:
     likelihood: float
@@ -261,21 +163,18 @@ class _State:
 def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, gusts: Array, known: Known) -> _State:
     nodes = theta.size
     density = np.exp(np.clip(theta, -60.0, 30.0))
-    regressors = contrasts[0].pressure.shape[1] if contrasts else 0
-    coefficient_prior = known.coefficient_u[:regressors]
+    regressors = known.coefficient_u.size
+    coefficient_prior = known.coefficient_u
     normal, right = np.diag(coefficient_prior**-2.0), np.zeros(regressors)
-    factors: list[tuple[Array, bool] | None] = []
+    made: list[tuple[Band, float, tuple[Array, bool]]] = []
     for one, s in zip(contrasts, scale, strict=True):
-        if one.value.size == 0:
-            factors.append(None)
-            continue
-        matrix = s * np.tensordot(density + gusts, one.hats, axes=1) + one.fixed
-        factor = sound_factor(matrix)
-        factors.append(factor)
-        if regressors:
-            turned = cho_solve(factor, one.pressure, check_finite=False)
-            normal += one.pressure.T @ turned
-            right += turned.T @ one.value
+        for band in one.bands:
+            factor = sound_factor(s * np.tensordot(density + gusts, band.hats, axes=1) + band.fixed)
+            made.append((band, float(s), factor))
+            if regressors:
+                turned = cho_solve(factor, band.pressure, check_finite=False)
+                normal += band.pressure.T @ turned
+                right += turned.T @ band.value
     coefficient, coefficient_covariance = np.zeros(regressors), np.zeros((regressors, regressors))
     if regressors:
         size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
@@ -284,15 +183,12 @@ def _evaluate(theta: Array, contrasts: list[Contrast], scale: Array, gusts: Arra
         coefficient = coefficient_covariance @ right
     likelihood = -0.5 * float(np.sum((coefficient / coefficient_prior) ** 2))
     score, information = np.zeros(nodes), np.zeros((nodes, nodes))
-    for one, s, kept in zip(contrasts, scale, factors, strict=True):
-        if kept is None:
-            continue
-        factor = kept
-        rest = one.value - one.pressure @ coefficient
+    for band, s, factor in made:
+        rest = band.value - band.pressure @ coefficient
         turned = cho_solve(factor, rest, check_finite=False)
         likelihood -= 0.5 * float(rest @ turned) + float(np.sum(np.log(np.diag(factor[0]))))
-        inverse = cho_solve(factor, np.eye(one.value.size), check_finite=False)
-        weighted = (s * density)[:, None, None] * one.hats
+        inverse = cho_solve(factor, np.eye(band.value.size), check_finite=False)
+        weighted = (s * density)[:, None, None] * band.hats
         product = np.matmul(inverse, weighted)
         flat = product.reshape(nodes, -1)
         score += 0.5 * (np.einsum("i,pij,j->p", turned, weighted, turned) - np.einsum("pii->p", product))
@@ -304,19 +200,16 @@ def _scales(density: Array, contrasts: list[Contrast], coefficient: Array) -> tu
     """Each stretch's own variance of low-frequency heel over the day's, by scoring, with its degrees of freedom."""
     scale, dof = np.ones(len(contrasts)), np.zeros(len(contrasts))
     for k, one in enumerate(contrasts):
-        if one.value.size and one.own:
+        if one.bands and one.own:
             scale[k], dof[k] = own_scale(one, density, coefficient)
     return scale, dof
 
 
 def own_scale(one: Contrast, density: Array, coefficient: Array) -> tuple[float, float]:
     """Return one stretch's scale of low-frequency variance by maximum likelihood, and its degrees of freedom."""
-    low = np.tensordot(density[: one.hats.shape[0]], one.hats, axes=1)
-    root = sound_factor(one.fixed)[0]
-    half = solve_triangular(root, low, lower=True, check_finite=False)
-    values, vectors = np.linalg.eigh(solve_triangular(root, half.T, lower=True, check_finite=False))
-    rest = vectors.T @ solve_triangular(root, one.value - one.pressure @ coefficient, lower=True, check_finite=False)
-    values = np.maximum(values, 0.0)
+    seen = [_apart(band, density, coefficient) for band in one.bands]
+    values = np.maximum(np.concatenate([v for v, _ in seen]), 0.0)
+    rest = np.concatenate([r for _, r in seen])
     scale, power = 1.0, rest**2
     for _ in range(60):
         total = scale * values + 1.0
@@ -331,3 +224,13 @@ def own_scale(one: Contrast, density: Array, coefficient: Array) -> tuple[float,
         scale = target
     at_one = values / (values + 1.0)
     return float(max(scale, 1e-3)), float(np.sum(at_one**2))
+
+
+def _apart(band: Band, density: Array, coefficient: Array) -> tuple[Array, Array]:
+    """Turn a band so that its coordinates are independent, of variance scale times the first result plus 1."""
+    low = np.tensordot(density[: band.hats.shape[0]], band.hats, axes=1)
+    root = sound_factor(band.fixed)[0]
+    half = solve_triangular(root, low, lower=True, check_finite=False)
+    values, vectors = np.linalg.eigh(solve_triangular(root, half.T, lower=True, check_finite=False))
+    rest = band.value - band.pressure @ coefficient
+    return values, vectors.T @ solve_triangular(root, rest, lower=True, check_finite=False)

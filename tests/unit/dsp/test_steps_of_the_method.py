@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dsp import contrast
 from dsp.bins import Grid, binned, interpolate_short
 from dsp.clean import mark, spread_stamps
 from dsp.combine import align, combined
+from dsp.contrast import Compressor, Stretch
 from dsp.day import evaluate_day
 from dsp.estimate import evaluate_window
 from dsp.evidence import evidence_of
@@ -17,7 +19,7 @@ from dsp.live import LiveView, suggest_windows
 from dsp.model import learnt_from
 from dsp.motion import Hats, roll_covariance, roll_spectrum
 from dsp.natural import roll_frequency
-from dsp.reml import Compressor, Known, Stretch, fit
+from dsp.reml import Known, fit
 from dsp.roll import day_law, envelope
 from dsp.settled import interval_after, settled
 from dsp.spectrum import expected, periodogram, pooled
@@ -192,6 +194,32 @@ def test_low_frequency_spectrum_and_wind_coefficient_are_recovered() -> None:
     assert np.all(np.abs(found.log_density[: hats.low] - np.log(4.0)) < 3.5 * spread)
     assert abs(found.coefficient[0] - 0.5) < 4.0 * np.sqrt(found.coefficient_covariance[0, 0])
     assert found.shared_dof > 20.0
+
+
+def test_bands_of_a_long_stretch_tell_what_all_cosines_together_tell(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(8)
+    hats = Hats.between(0.001, 0.08, 0.5)
+    truth = np.where(np.arange(hats.node.size) < hats.low, 0.02 / (0.004 + hats.node) ** 1.5, 1e-3)
+    step, size = 1.0, 900
+    wave = truth @ hats.covariance(np.arange(size) * step)
+    root = np.linalg.cholesky(wave[np.abs(np.arange(size)[:, None] - np.arange(size))] + 1e-6 * np.eye(size))
+    index = np.arange(size)
+    made = [
+        Stretch(index, root @ rng.standard_normal(size), np.full(size, 1e-6), np.zeros((size, 0)), 0.0)
+        for _ in range(3)
+    ]
+    known = Known(np.zeros(0), 0.5, np.zeros(hats.node.size))
+    found = {}
+    for widest in (64, 1000):
+        monkeypatch.setattr(contrast, "WIDEST", widest)
+        compressor = Compressor(hats, truth[hats.low :], step, 0.12, 0.03)
+        seen = [compressor.contrast(one) for one in made]
+        assert len(seen[0].bands) == (3 if widest == 64 else 1)
+        found[widest] = fit(hats, seen, np.full(hats.node.size, 1.0), known)
+    spread = np.sqrt(np.diag(found[1000].covariance)[: hats.low])
+    away = (found[64].log_density - found[1000].log_density)[: hats.low] / spread
+    assert np.all(np.abs(away) < 0.25)
+    assert found[64].scale == pytest.approx(found[1000].scale, rel=0.05)
 
 
 def test_weights_of_the_mean_ignore_a_starting_swing() -> None:

@@ -106,6 +106,8 @@ def _head(whole: dict[str, Any], width: int) -> RenderableType:
     lines: list[RenderableType] = [bar, Text(f" {following['sentence']}", style="bold")]
     if following["then"]:
         lines.append(Text(f" {following['then']}", style="dim"))
+    if following["caution"]:
+        lines.append(Text(f" {following['caution']}", style="bold yellow"))
     return Group(*lines, Text("─" * width, style="dim"))
 
 

@@ -119,6 +119,7 @@ def render(shell: str, whole: dict[str, Any]) -> str:
         "@CLOCK@": whole["now"]["words"],
         "@SENTENCE@": following["sentence"],
         "@THEN@": following["then"],
+        "@CAUTION@": following["caution"],
     }
     text = shell
     for place, word in words.items():

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from config.units import COVERAGE_95, DEGREE
 from dsp.types import Check, WindowHeel
-from quietheel.page.words import number_or_none
+from quietheel.page.words import number_or_none, with_signs
 
 MOST_POINTS = 600
 """Points of one curve that are sent."""
@@ -57,7 +57,7 @@ def window_detail(window: WindowHeel, checks: tuple[Check, ...], epoch_ns: int) 
             {
                 "code": c.code,
                 "verdict": c.verdict,
-                "says": c.says,
+                "says": with_signs(c.says),
                 "picture": picture(c.evidence, epoch_ns, (window.span.start, window.span.stop)),
             }
             for c in sorted(against, key=lambda c: c.verdict != "rejected")

@@ -14,7 +14,13 @@ FEWEST = 2
 
 
 def time_section(
-    plan: Plan, closed: Mapping[str, Sequence[int]], total: int, first_ns: int | None, now_ns: int
+    plan: Plan,
+    closed: Mapping[str, Sequence[int]],
+    total: int,
+    first_ns: int | None,
+    now_ns: int,
+    *,
+    spoilt: int = 0,
 ) -> dict[str, Any]:
     """Say how far the day is.
 
@@ -23,6 +29,7 @@ def time_section(
     closed : state of the weights -> when its windows that count were closed, UTC ns; several may be of one state.
     total : states the plan asks a window of.
     first_ns : when the first window was opened.
+    spoilt : states of the weights whose windows are all rejected.
     """
     local = _local(now_ns, plan)
     at = _times(plan, local if first_ns is None else _local(first_ns, plan))
@@ -35,8 +42,10 @@ def time_section(
         steps[n]["state"] = ""
     if coming and coming[0] > 0:
         steps[coming[0] - 1]["state"] = "now"
+    if steps and not coming and len([times for times in closed.values() if times]) < total:
+        steps[-1]["state"] = ""  # the day is not over before every window is there, whatever the clock says
     ahead = (at[coming[0]], plan.schedule[coming[0]].what) if coming else None
-    return {"says": _says(plan, closed, total, first_ns, now_ns, local, ahead), "steps": steps}
+    return {"says": _says(plan, closed, total, first_ns, now_ns, local, ahead, spoilt), "steps": steps}
 
 
 def _local(ns: int, plan: Plan) -> dt.datetime:
@@ -62,6 +71,7 @@ def _says(
     now_ns: int,
     local: dt.datetime,
     ahead: tuple[dt.datetime, str] | None,
+    spoilt: int,
 ) -> str:
     states = sorted(min(times) for times in closed.values() if times)
     done, count, left = len(states), sum(len(times) for times in closed.values()), max(0, total - len(states))
@@ -76,8 +86,10 @@ def _says(
         says = f"{done} of {total} windows in {lasting}"
     else:
         says = f"{count} windows, in {done} of {total} states of the weights, in {lasting}"
+    if spoilt:
+        says += f", {spoilt} of them rejected" if count == done else f", {spoilt} of the states without one that counts"
     if not left:
-        return f"{says}: every planned window is there.{follows}"
+        return f"{says}: every planned window {'was taken' if spoilt else 'is there'}.{follows}"
     if done < FEWEST:
         return f"{says}.{follows}"
     pace_s = (states[-1] - states[0]) * 1e-9 / (done - 1)

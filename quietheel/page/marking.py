@@ -29,12 +29,17 @@ _RULED = {"gangway", "movement", "people", "note"}
 """Kinds of marks that are ruled across the paper roll."""
 
 
-def next_section(plan: Plan, state: DayState, expected_deg: float | None, events: Sequence[Event]) -> dict[str, Any]:
-    """What comes next: ``sentence``, ``then``, ``action`` (the one large button, or None) and ``others``."""
+def next_section(
+    plan: Plan, state: DayState, expected_deg: float | None, events: Sequence[Event], *, by_plan: bool = True
+) -> dict[str, Any]:
+    """What comes next: ``sentence``, ``then``, ``action`` (the one large button, or None) and ``others``.
+
+    ``by_plan`` : whether ``expected_deg`` rests on the plan's estimates rather than on the GM so far.
+    """
     sentence = state.next[:1].upper() + state.next[1:] + "."
     then = ""
     if expected_deg is not None and state.to_come:
-        then = f"Expect {heel_words(expected_deg, 2)}."
+        then = f"Expect {heel_words(expected_deg, 2)}, by {'the plan' if by_plan else 'GM so far'}."
     if state.remarks:
         then = f"{then} Odd: {state.remarks[-1]}.".strip()
     return {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -16,7 +17,7 @@ from logger.daystate import DayState
 from logger.records import Quantity, Series
 from quietheel.jobs.day import make_day
 from quietheel.page.pulse import Pulse
-from quietheel.page.words import number_or_none, span_words
+from quietheel.page.words import number_or_none, span_words, with_signs
 from quietheel.page.work import Worked
 
 LEARN_NS = 60_000_000_000
@@ -89,10 +90,12 @@ class Stillness:
             moved,
         )
         if window is None:
-            return _said(look, None, "")
-        # How she moves must have been learnt from a closed window before a window is judged by it.
-        checks = look.checks if worked.live is not None else ()
-        return _said(look, (now_ns - window.start_ns) * 1e-9, self._warning(checks, window.number, now_ns))
+            return _said(look, moved)
+        elapsed_s = (now_ns - window.start_ns) * 1e-9
+        if worked.live is None:
+            # How she moves must have been learnt from a closed window before a window is judged by it.
+            return _teaching(look, moved, elapsed_s, window.label, self._plan.settings.window_s)
+        return _said(look, moved, elapsed_s, window.label, self._warning(look.checks, window.number, now_ns))
 
     def _warning(self, checks: tuple[Check, ...], window: int, now_ns: int) -> str:
         against = {(window, check.code): check for check in checks if check.verdict == "rejected"}
@@ -110,15 +113,38 @@ class Stillness:
         return self._own, self._epoch_ns
 
 
-def _said(look: LiveLook, elapsed_s: float | None, warning: str) -> Still:
+def _rest(look: LiveLook, moved: float) -> str:
+    """What is said of rest; she has not lain still since before the last weight came to rest (``moved``, s)."""
+    rest = look.settled
+    if not rest.settled or not math.isfinite(rest.since):
+        return rest.says
+    lasting = span_words(look.at - max(rest.since, moved if math.isfinite(moved) else rest.since))
+    return re.sub(r"^Settled for \d+ s", f"Settled for {lasting}", rest.says)
+
+
+def _teaching(look: LiveLook, moved: float, elapsed_s: float, label: str, length_s: float) -> Still:
+    """Say how long the first window still lasts; its worth cannot be known before it has shown how she moves."""
+    left_s, whole = length_s - elapsed_s, span_words(length_s)
+    more = f"{span_words(left_s)} more to {whole}" if left_s > 0.5 else f"{whole} are over"
+    more += "; its interval is known once it is closed."
+    return Still(
+        words=_spoken(f"{_rest(look, moved)} Window {label}: {more}"),
+        part=min(elapsed_s / max(length_s, 1.0), 1.0),
+        heel_deg=number_or_none(round(look.heel / DEGREE, 5)),
+        more=f"{more[:1].upper()}{more[1:]}",
+    )
+
+
+def _said(look: LiveLook, moved: float, elapsed_s: float | None = None, label: str = "", warning: str = "") -> Still:
     rest, needed = look.settled, look.needed
     waiting = 1.0 - rest.wait / LONGEST_WAIT_S if math.isfinite(rest.wait) else 0.0
     part = 1.0 if rest.settled else min(max(waiting, 0.05 if math.isfinite(rest.wait) else 0.0), 0.95)
     if elapsed_s is None or needed is None:
-        return Still(_spoken(look.says if elapsed_s is None else f"{rest.says} {_short(look, elapsed_s)}"), part)
+        says = _rest(look, moved)
+        return Still(_spoken(says if elapsed_s is None else f"{says} {_short(look, elapsed_s)}"), part)
     share = elapsed_s / (elapsed_s + needed.more) if math.isfinite(needed.more) else 0.05
     return Still(
-        words=_spoken(f"{rest.says} {needed.says}"),
+        words=_spoken(f"{_rest(look, moved)} Window {label}: {needed.says[:1].lower()}{needed.says[1:]}"),
         part=share,
         heel_deg=number_or_none(round(look.heel / DEGREE, 5)),
         u95_deg=number_or_none(round(look.u95 / DEGREE, 5)),
@@ -147,4 +173,4 @@ def _short(look: LiveLook, elapsed_s: float) -> str:
 
 
 def _spoken(text: str) -> str:
-    return text.replace(" deg", "°").strip()
+    return with_signs(text).strip()

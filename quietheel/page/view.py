@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Mapping
 from dataclasses import replace
@@ -18,6 +19,7 @@ from logger.daystate import DayState, state_of_day
 from logger.events import CONFIRMATIONS, Event
 from logger.marks import MarkedWindow
 from logger.records import Quantity
+from quietheel.page.caution import caution_of, spoilt_states
 from quietheel.page.evidence import window_detail
 from quietheel.page.hours import time_section
 from quietheel.page.marking import Marker, marks_section, next_section, rules_section
@@ -142,17 +144,28 @@ class DayView:
         opened = [w.start_ns for w in _standing(state)]
         found = {number: self._found(worked, number) for number in self._windows}
         windows = windows_section(state.windows, found, still, beat.now_ns, self._worker.busy, beat.events)
+        stations = stations_section(self.plan, self._pulses, beat.logger, state.windows, beat.now_ns)
         coming = sorted({round(self._moments[label], 4) for label in state.to_come if label in self._moments})
         return {
             "day": self._day(),
             "now": self._now(beat),
-            "next": next_section(self.plan, state, expected, beat.events),
+            "next": {
+                **next_section(self.plan, state, expected, beat.events, by_plan=not _known(worked)),
+                "caution": caution_of(state, windows, stations, beat.logger, still),
+            },
             "still": {"words": still.words, "part": round(still.part, 3)},
-            "stations": stations_section(self.plan, self._pulses, beat.logger, state.windows, beat.now_ns),
+            "stations": stations,
             "windows": windows,
             "gm": gm_section(worked),
             "plot": plot_section(worked, coming),
-            "time": time_section(self.plan, closed, len(self._moments), min(opened, default=None), beat.now_ns),
+            "time": time_section(
+                self.plan,
+                closed,
+                len(self._moments),
+                min(opened, default=None),
+                beat.now_ns,
+                spoilt=len(spoilt_states(state, windows)),
+            ),
             "people": people_section(self.plan, state.people, state.changes),
             "marks": marks_section(beat.events, state.windows),
             "rules": rules_section(beat.events),
@@ -178,7 +191,7 @@ class DayView:
         words = clock_of(beat.now_ns / 1e6, self.plan.test.utc_offset_h)
         words += "" if self.plan.test.utc_offset_h else " UTC"
         if playing is not None:
-            words += ", standing still" if playing.paused else f", played ×{playing.speed:g}"
+            words += ", replay held" if playing.paused else f", played ×{playing.speed:g}"
         return {"ms": beat.now_ns // 1_000_000, "words": words}
 
     def _expected(self, state: DayState, worked: Worked) -> float | None:
@@ -188,7 +201,7 @@ class DayView:
         if coming not in self._moments:
             return None
         gm = worked.gm
-        if gm is not None and gm.gm.value == gm.gm.value:
+        if gm is not None and _known(worked):
             return expected_heel_deg(
                 self._moments[coming], worked.displacement / 1000.0, gm.gm.value, gm.list_upright.value / DEGREE
             )
@@ -210,6 +223,11 @@ class DayView:
         for pulse in self._pulses.values():
             pulse.clear()
         self._stillness = Stillness(self.plan)
+
+
+def _known(worked: Worked) -> bool:
+    """Whether the day has given a GM so far."""
+    return worked.gm is not None and math.isfinite(worked.gm.gm.value)
 
 
 def _standing(state: DayState) -> list[MarkedWindow]:

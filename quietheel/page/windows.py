@@ -13,7 +13,7 @@ from logger.marks import MarkedWindow
 from quietheel.jobs.marking import standing_void
 from quietheel.jobs.windows import half_width_deg
 from quietheel.page.still import Still
-from quietheel.page.words import number_or_none, span_words
+from quietheel.page.words import number_or_none, span_words, with_signs
 from reduction.types import WindowPoint
 
 Found = Mapping[int, tuple[WindowHeel | None, WindowPoint | None]]
@@ -82,7 +82,7 @@ def _reason(window: MarkedWindow, heel: WindowHeel, point: WindowPoint | None) -
 
 
 def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
+    text = with_signs(text[:1].upper() + text[1:])
     return text if text.endswith((".", "!", "?")) else text + "."
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import UTC, datetime
 
 
@@ -54,6 +55,15 @@ def span_words(seconds: float) -> str:
         return f"{minutes} min {rest:02d} s"
     hours, minutes = divmod(whole // 60, 60)
     return f"{hours} h {minutes:02d} min"
+
+
+def with_signs(text: str) -> str:
+    """Write degrees of a check's sentence as the screens do.
+
+    >>> with_signs("steps by +0.052 deg at 64 s; within 0.5 degrees")
+    'steps by +0.052° at 64 s; within 0.5 degrees'
+    """
+    return re.sub(r"(?<=\d) deg\b", "°", text)
 
 
 def moment_words(tonne_metres: float) -> str:

@@ -173,7 +173,7 @@ export class Curve {
     }
     pen.textAlign = "left";
     pen.textBaseline = "bottom";
-    pen.fillText("heel left over, each with its 95 %", left, top - 3);
+    pen.fillText("heel left over, each with its 95 % interval", left, top - 3);
     const written = [];
     for (const p of known) {
       const at = x(p.moment_tm);

@@ -36,6 +36,7 @@ const draw = {
   next(next) {
     say(byId("sentence"), next.sentence);
     say(byId("then"), next.then);
+    say(byId("caution"), next.caution);
   },
   still(still) {
     fill(byId("still-words"), still.words, () => [still.words]);
@@ -129,7 +130,7 @@ async function openWindow(one) {
   const pictures = [];
   if (detail.stations.length) {
     body.append(make("table", {}, make("tr", {}, ["station", "heel", "± 95 %", "rate", ""].map((word, n) => make("th", { class: n > 0 && n < 4 ? "n" : null }, word))),
-      detail.stations.map((row) => make("tr", {}, make("td", {}, row.name), make("td", { class: "n" }, heel(row.heel_deg, 4)), make("td", { class: "n" }, fixed(row.u95_deg, 4)), make("td", { class: "n" }, `${fixed(row.rate_hz, 1)} Hz`), make("td", {}, row.says)))));
+      detail.stations.map((row) => make("tr", {}, make("td", {}, row.name), make("td", { class: "n" }, heel(row.heel_deg, 4)), make("td", { class: "n" }, row.u95_deg === null ? "–" : `${fixed(row.u95_deg, 4)}°`), make("td", { class: "n" }, `${fixed(row.rate_hz, 1)} Hz`), make("td", {}, row.says)))));
   }
   if (detail.people.length) body.append(make("p", {}, make("strong", {}, "Roll call: "), detail.people.join(" ")));
   for (const check of detail.checks) {
@@ -175,13 +176,16 @@ function listen() {
   const stream = new EventSource("stream");
   stream.addEventListener("delta", (event) => {
     heard = performance.now();
+    document.body.classList.remove("stale");
     take(JSON.parse(event.data));
     say(byId("line"), "");
   });
   stream.addEventListener("error", () => say(byId("line"), "the laptop does not answer; trying again"));
 }
 setInterval(() => {
-  if (performance.now() - heard > 5000) say(byId("line"), `nothing from the laptop for ${Math.round((performance.now() - heard) / 1000)} s`);
+  if (performance.now() - heard <= 5000) return;
+  document.body.classList.add("stale");
+  say(byId("line"), `nothing from the laptop for ${Math.round((performance.now() - heard) / 1000)} s: all below is old`);
 }, 2000);
 
 document.addEventListener("keydown", (event) => {

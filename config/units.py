@@ -26,8 +26,58 @@ COVERAGE_95 = 1.959963984540054
 DEGREE = math.pi / 180.0
 """rad."""
 
+ALSO_WRITTEN = {
+    "D": "deg",
+    "°": "deg",
+    "degrees": "deg",
+    "degree": "deg",
+    "C": "degC",
+    "Cel": "degC",
+    "°C": "degC",
+    "N/A": "",
+    "kt": "kn",
+    "kts": "kn",
+    "knot": "kn",
+    "knots": "kn",
+    "mps": "m/s",
+    "kmh": "km/h",
+    "kph": "km/h",
+    "m/s^2": "m/s2",
+    "g": "g_n",
+}
+"""Other ways of writing a unit: NMEA 0183 XDR letters, SenML (RFC 8428 section 12.1, RFC 8798), habit. NMEA's ``N``
+is newton in XDR and knots in MWV; the dialect tells them apart."""
+
 ANGLE = {"deg": DEGREE, "rad": 1.0, "mrad": 1e-3, "arcmin": DEGREE / 60.0, "arcsec": DEGREE / 3600.0}
 SPEED = {"m/s": 1.0, "kn": KNOT, "km/h": 1.0 / 3.6}
 FORCE = {"N": 1.0, "kN": 1e3, "kgf": STANDARD_GRAVITY, "tf": 1e3 * STANDARD_GRAVITY}
 TEMPERATURE = {"degC": 1.0, "K": 1.0}
 LENGTH = {"m": 1.0, "mm": 1e-3, "cm": 1e-2}
+
+_MEANT = {
+    "t": "tf for the weight of a tonne",
+    "kg": "kgf for the weight of a kilogram",
+    "mph": "figures in m/s (1 mph is 0.44704 m/s)",
+    "bft": "figures in m/s; a Beaufort number is a range",
+    "f": "figures in degC",
+    "%": "figures in deg (of a slope: its arctangent)",
+    "mm/m": "figures in deg (of a slope: its arctangent)",
+}
+
+
+def named(unit: str) -> str:
+    """Name here of a unit that is written another way; one that is not known stays as it is.
+
+    >>> named("Knots"), named("kn"), named("furlong")
+    ('kn', 'kn', 'furlong')
+    """
+    return ALSO_WRITTEN.get(unit, ALSO_WRITTEN.get(unit.lower(), unit))
+
+
+def meant_by(unit: str) -> str:
+    """What to write in place of a customary unit that is none of ours, to follow a list; empty where nobody can say.
+
+    >>> meant_by("mph")
+    '; here figures in m/s (1 mph is 0.44704 m/s)'
+    """
+    return f"; here {_MEANT[unit.lower()]}" if unit.lower() in _MEANT else ""

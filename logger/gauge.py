@@ -6,29 +6,11 @@ import math
 from dataclasses import dataclass
 
 from config.stations import ChannelMap, Station
-from config.units import ANGLE, DEGREE, FORCE, SPEED, STANDARD_GRAVITY, TEMPERATURE
+from config.units import ANGLE, DEGREE, FORCE, SPEED, STANDARD_GRAVITY, TEMPERATURE, named
 from logger.records import CANONICAL_UNIT, Flag, Quantity, Reading
 
 _KELVIN_AT_ICE_POINT = 273.15
 """K at 0 degC. Exact by definition."""
-
-_ALIASES = {
-    "D": "deg",
-    "°": "deg",
-    "degrees": "deg",
-    "degree": "deg",
-    "C": "degC",
-    "Cel": "degC",
-    "°C": "degC",
-    "N/A": "",
-    "kt": "kn",
-    "knots": "kn",
-    "mps": "m/s",
-    "m/s^2": "m/s2",
-    "g": "g_n",
-}
-"""Other ways of writing a unit: NMEA 0183 XDR letters, SenML (RFC 8428 section 12.1, RFC 8798), habit. NMEA's ``N``
-is newton in XDR and knots in MWV; the dialect tells them apart."""
 
 _ACCELERATION = {"m/s2": 1.0, "g_n": STANDARD_GRAVITY}
 _VOLTAGE = {"V": 1.0, "mV": 1e-3}
@@ -73,7 +55,7 @@ def conversion(channel: ChannelMap, unit: str) -> Conversion | None:
     """
     quantity = Quantity(channel.quantity)
     canonical = CANONICAL_UNIT[quantity]
-    name = _ALIASES.get(unit, unit) or canonical
+    name = named(unit) or canonical
     table = _TO_SI[quantity]
     if name not in table:
         return None
@@ -81,6 +63,11 @@ def conversion(channel: ChannelMap, unit: str) -> Conversion | None:
     shift = -_KELVIN_AT_ICE_POINT if name == "K" and quantity is Quantity.TEMPERATURE else 0.0
     sign = -1.0 if channel.positive in _REVERSED else 1.0
     return Conversion(sign * channel.factor * scale, sign * (channel.offset * scale + shift))
+
+
+def units_of(quantity: str) -> tuple[str, ...]:
+    """Units in which a quantity may come, by their names here."""
+    return tuple(_TO_SI[Quantity(quantity)])
 
 
 class Gauge:

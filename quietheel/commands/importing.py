@@ -43,12 +43,19 @@ def command(
     if as_json:
         print_json(dataclasses.asdict(made))
         return
+    kept = made.rows - made.blank - made.repeated
     click.echo(
-        f"{folder}: {counted(made.rows, 'reading')} of {counted(len(made.stations), 'station')}, "
+        f"{folder}: {counted(kept, 'reading')} of {counted(len(made.stations), 'station')}, "
         f"{counted(made.windows, 'window')}, run {made.run}"
     )
-    if made.blank or made.repeated:
+    if made.left_out:
         talk(f"left out: {counted(made.blank, 'row')} without a value, {made.repeated} with a time its channel had")
+        for row in made.first_left_out:
+            talk(f"  {row}")
+        more = made.blank + made.repeated - len(made.first_left_out)
+        talk(f"  {f'and {more} more; ' if more else ''}all of them are kept in {folder / made.left_out}")
+    for unit in made.rewritten:
+        talk(f"unit {unit}")
     if made.unzoned:
         talk(f"{counted(made.unzoned, 'row')} without Z or an offset in the time: taken as UTC")
     if made.empty_windows:
@@ -57,4 +64,9 @@ def command(
         talk("wrote a small plan.toml; fill in what it lacks")
     for name in made.unplanned:
         talk(f"{name} is no station of the plan: its calibration is assumed")
-    talk(f"Next: quietheel reduce {typed(folder)}")
+    for line in made.needed:
+        talk(line)
+    if made.needed:
+        talk(f"Next: mend what is needed (quietheel plan check {typed(folder)}), then quietheel reduce {typed(folder)}")
+    else:
+        talk(f"Next: quietheel reduce {typed(folder)}")

@@ -12,7 +12,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, cast
@@ -43,9 +43,13 @@ _UNITS: dict[Quantity, dict[str, float]] = {
     Quantity.WIND_SPEED: units.SPEED,
     Quantity.LINE_TENSION: units.FORCE,
     Quantity.TEMPERATURE: units.TEMPERATURE,
-    Quantity.ACCELERATION: {"m/s2": 1.0, "g": units.STANDARD_GRAVITY},
+    Quantity.ACCELERATION: {"m/s2": 1.0, "g_n": units.STANDARD_GRAVITY},
     Quantity.VOLTAGE: {"V": 1.0, "mV": 1e-3},
 }
+
+
+LEFT_COLUMNS = ("line", *READING_COLUMNS, "why")
+"""Columns of the table of what an import leaves out."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +78,10 @@ class ImportedReadings:
     """Rows of a channel with a time that it had already; the first one is kept."""
     unzoned: int = 0
     """Rows whose time has neither Z nor an offset; taken as UTC."""
+    left: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LEFT_COLUMNS)), compare=False)
+    """Rows that are blank or repeated, as they stand in the table, in the order of their lines; `LEFT_COLUMNS`."""
+    rewritten: tuple[str, ...] = ()
+    """Units that were written another way, such as ``kt, taken as kn``."""
 
 
 def read_readings(path: Path) -> ImportedReadings:
@@ -96,14 +104,16 @@ def read_readings(path: Path) -> ImportedReadings:
     known = table["quantity"].isin([q.value for q in Quantity]).to_numpy()
     _each(faults, path.name, line, "quantity", table["quantity"], ~known, "one of " + ", ".join(Quantity))
     series: list[Series] = []
-    repeated = 0
+    why = np.where(blank, "no value: a gap", "").astype(object)
+    rewritten: dict[str, None] = {}
     for channel, members in table.groupby(["sensor", "quantity", "unit"], sort=False).indices.items():
         sensor, quantity, unit = (str(part) for part in cast("tuple[object, ...]", channel))
         rows = np.asarray(members, dtype=np.int64)
         if quantity not in list(Quantity):
             continue
         which = Quantity(quantity)
-        if unit not in _UNITS[which]:
+        name = units.named(unit)
+        if name not in _UNITS[which]:
             wrong = np.zeros(len(table), dtype=bool)
             wrong[rows] = True
             _each(
@@ -113,16 +123,21 @@ def read_readings(path: Path) -> ImportedReadings:
                 "unit",
                 table["unit"],
                 wrong,
-                f"for {quantity}: one of {', '.join(_UNITS[which])}" + (_COMMA if unit.isdigit() else ""),
+                f"for {quantity}: one of {', '.join(_UNITS[which])}"
+                + units.meant_by(unit)
+                + (_COMMA if unit.isdigit() else ""),
             )
             continue
-        factor = _UNITS[which][unit] / _UNITS[which][CANONICAL_UNIT[which]]
-        shift = -273.15 if unit == "K" else 0.0
+        if name != unit:
+            rewritten[f"{unit}, taken as {name}"] = None
+        factor = _UNITS[which][name] / _UNITS[which][CANONICAL_UNIT[which]]
+        shift = -273.15 if name == "K" else 0.0
         rows = rows[~blank[rows]]
         rows = rows[np.argsort(time_ns[rows], kind="stable")]
         first = np.ones(rows.size, dtype=bool)
         first[1:] = np.diff(time_ns[rows]) > 0
-        repeated += int((~first).sum())
+        kept = rows[first][np.cumsum(first) - 1]
+        why[rows[~first]] = [f"line {number} has this channel and time: kept" for number in line[kept[~first]]]
         rows = rows[first]
         history = (f"imported from {path.name}: {rows.size} readings in {unit}",)
         scaled = value[rows] * factor + shift
@@ -133,7 +148,9 @@ def read_readings(path: Path) -> ImportedReadings:
     if not any(len(s) for s in series):
         raise bad(path.name, "whole file", "no readings", "at least one reading")
     unzoned = int((~table["time"].str.upper().str.contains(_ZONED)).sum())
-    return ImportedReadings(_joined(series), len(table), int(blank.sum()), repeated, unzoned)
+    left = table.assign(line=line, why=why)[list(LEFT_COLUMNS)][why != ""]
+    blanks = int(blank.sum())
+    return ImportedReadings(_joined(series), len(table), blanks, len(left) - blanks, unzoned, left, tuple(rewritten))
 
 
 def read_windows(path: Path) -> tuple[ImportedWindow, ...]:

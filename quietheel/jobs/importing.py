@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from config.csvtext import LARGEST_NUMBER
-from config.errors import bad
+from config.errors import BadInput, bad
 from config.folder import TestFolder, digest
 from config.load import parse_settings
 from config.plan import Plan
+from logger.archive.durable import make_folder, write_whole
 from logger.archive.writer import RunWriter
 from logger.events import EventLog, rfc3339
 from logger.records import Channel, Quantity, Reading, Series
@@ -23,9 +24,14 @@ from quietheel.jobs.imported_tables import (
     read_windows,
     windows_without,
 )
+from quietheel.jobs.plan import check_plan
 
 _AT_ONCE = 100_000
 """Readings handed to the writer at a time."""
+LEFT_OUT = "left-out.csv"
+"""Beside the run's readings: rows of the table that are no readings of the record, as they stand there."""
+FIRST_SHOWN = 5
+"""Of the rows left out, so many are told; all are kept."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +53,14 @@ class Imported:
     """Windows in which no reading of heel falls."""
     unplanned: tuple[str, ...]
     """Sensors that the plan does not know; their calibration is assumed."""
+    left_out: str = ""
+    """Where the rows that are blank or repeated are kept, relative to the folder; empty if there are none."""
+    first_left_out: tuple[str, ...] = ()
+    """The first few of them: file, line, value and why."""
+    rewritten: tuple[str, ...] = ()
+    """Units that were written another way than here."""
+    needed: tuple[str, ...] = ()
+    """What plan and tables still need before the folder can be reduced to a GM; with file, line or key."""
 
 
 @dataclass(frozen=True)
@@ -111,12 +125,12 @@ def import_readings(
         parse_settings(
             text, Plan
         )  # before anything is written: a half-made folder would stand in the next attempt's way
-        place.path.mkdir(parents=True, exist_ok=True)
-        place.plan_file.write_text(text, encoding="utf-8", newline="\n")
+        make_folder(place.path)
+        write_whole(place.plan_file, text.encode())
     elif any(value is not None for value in given.values()):
         raise bad("command line", "--displacement-t, --bm-m, --km-m", None, "these in plan.toml, since there is one")
     plan = place.plan()
-    run = _write(place, table, str(readings))
+    run = _write(place, table, Path(readings))
     _mark(place, marked)
     stations = tuple(dict.fromkeys(s.station for s in table.series))
     known = {station.name for station in plan.stations}
@@ -131,7 +145,25 @@ def import_readings(
         unzoned=table.unzoned,
         empty_windows=empty,
         unplanned=tuple(name for name in stations if name not in known),
+        left_out=f"record/{run}/{LEFT_OUT}" if len(table.left) else "",
+        first_left_out=tuple(_left_out(Path(readings).name, table)),
+        rewritten=table.rewritten,
+        needed=_needed(place.path),
     )
+
+
+def _left_out(file: str, table: ImportedReadings) -> Iterator[str]:
+    """The first few rows left out, in words."""
+    for row in table.left.head(FIRST_SHOWN).to_dict("records"):
+        yield f"{file}, line {row['line']}, {row['sensor']} {row['quantity']}: value {row['value']!r}; {row['why']}"
+
+
+def _needed(folder: Path) -> tuple[str, ...]:
+    """What `quietheel reduce` would refuse or could not do without."""
+    try:
+        return tuple(line for line in check_plan(folder).missing if line.startswith("needed"))
+    except BadInput as error:
+        return tuple(str(fault) for fault in error.faults)
 
 
 def _span(table: ImportedReadings) -> str:
@@ -143,12 +175,17 @@ def _span(table: ImportedReadings) -> str:
     return f"which run from {rfc3339(first)} to {rfc3339(last)}"
 
 
-def _write(place: TestFolder, table: ImportedReadings, source: str) -> str:
-    channels = [Channel(s.station, s.quantity, s.unit, f"imported:{Path(source).name}") for s in table.series]
+def _write(place: TestFolder, table: ImportedReadings, source: Path) -> str:
+    channels = [Channel(s.station, s.quantity, s.unit, f"imported:{source.name}") for s in table.series]
     first = min(int(s.time_ns[0]) for s in table.series if len(s))
     writer = RunWriter(place.record, channels, digest(place.plan_file), _Clock(first))
     run = writer.start().name
-    writer.note("imported", {"file": Path(source).name, "sha256": digest(Path(source)), "rows": table.rows})
+    noted: dict[str, object] = {"file": source.name, "sha256": digest(source), "rows": table.rows}
+    if len(table.left):
+        kept = place.record / run / LEFT_OUT
+        write_whole(kept, table.left.to_csv(index=False, lineterminator="\n").encode())
+        noted["left_out"] = {"file": LEFT_OUT, "sha256": digest(kept), "rows": len(table.left)}
+    writer.note("imported", noted)
     for part in _in_order(table.series):
         writer.append(part)
         writer.flush(sync=False)

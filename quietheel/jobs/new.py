@@ -9,10 +9,11 @@ from pathlib import Path
 
 from config.errors import bad
 from config.folder import is_device
+from logger.archive.durable import make_folder, write_whole
 
 
 def new(name: str, parent: Path | str = ".") -> Path:
-    """Write the scaffold of a test folder called ``name`` under ``parent``.
+    """Write the scaffold of a test folder called ``name`` under ``parent``; it is on the disk when this returns.
 
     Returns
     -------
@@ -42,10 +43,10 @@ def new(name: str, parent: Path | str = ".") -> Path:
 
 
 def _copy(source: Traversable, target: Path, name: str) -> None:
-    target.mkdir(parents=True)
+    make_folder(target)
     for entry in source.iterdir():
         if entry.is_dir():
             _copy(entry, target / entry.name, name)
         elif not entry.name.endswith((".py", ".pyc")):
             text = entry.read_text(encoding="utf-8").replace("@NAME@", name)
-            (target / entry.name).write_text(text, encoding="utf-8", newline="\n")
+            write_whole(target / entry.name, text.encode())

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from config.errors import BadInput
 from config.plan import Plan
 from config.tables import Tables
-from config.units import SEA_WATER_DENSITY, TONNE
+from config.units import SEA_WATER_DENSITY, TONNE, meant_by
 from dsp.checks.short import LEAST, PERIODS
-from logger.gauge import conversion
+from logger.gauge import conversion, units_of
 from logger.intake import Intake
 from logger.wiring import describe
 
@@ -81,7 +81,10 @@ def refused(plan: Plan) -> Iterator[str]:
             yield from (f"needed: {fault.where}: found {fault.value}; {fault.wanted}" for fault in error.faults)
         for channel in station.channels:
             if channel.unit and conversion(channel, channel.unit) is None:
-                yield f"needed: stations, {station.name}: unit {channel.unit} is none of {channel.quantity}"
+                yield (
+                    f"needed: stations, {station.name}: unit {channel.unit} is none of {channel.quantity}; "
+                    f"one of {', '.join(units_of(channel.quantity))}{meant_by(channel.unit)}"
+                )
     heel = [s.name for s in plan.stations if any(c.quantity == "heel" for c in s.channels)]
     for name in plan.settings.leave_out:
         if name not in heel:

@@ -1,9 +1,12 @@
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from config.errors import BadInput
+from logger.archive.verify import verify
+from quietheel.cli import run
 from quietheel.jobs.imported_tables import read_readings, read_windows
 from quietheel.jobs.importing import Imported, import_readings
 
@@ -135,3 +138,77 @@ def test_times_without_a_zone_are_counted(tmp_path: Path) -> None:
 def test_decimal_commas_between_commas_are_told(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="decimals are written with a point"):
         read_readings(write(tmp_path, HEAD + "2030-05-14T08:00:01Z,aft,heel,0,01,deg\n"))
+
+
+def test_rows_left_out_are_named_and_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rows = "".join(f"2030-05-14T08:00:{n:02d}Z,aft,heel,{'' if n in (3, 4) else n},deg\n" for n in range(20))
+    rows += "2030-05-14T08:00:07Z,aft,heel,7.5,deg\n"
+    readings = write(tmp_path, HEAD + rows)
+    windows = tmp_path / "windows.csv"
+    windows.write_text(
+        "movement,start,stop,moment_tm\n0,2030-05-14T08:00:00Z,2030-05-14T08:00:15Z,0\n", encoding="utf-8"
+    )
+    folder = tmp_path / "made"
+    assert run(["import", str(folder), "--readings", str(readings), "--windows", str(windows)]) == 0
+    out, said = capsys.readouterr()
+    assert "18 readings of 1 station" in out
+    assert "left out: 2 rows without a value, 1 with a time its channel had" in said
+    assert "table.csv, line 5, aft heel: value ''; no value: a gap" in said
+    assert "table.csv, line 22, aft heel: value '7.5'; line 9 has this channel and time: kept" in said
+    (kept,) = folder.glob("record/*/left-out.csv")
+    assert str(kept) in said
+    assert kept.read_text(encoding="utf-8").splitlines() == [
+        "line,time,sensor,quantity,value,unit,why",
+        "5,2030-05-14T08:00:03Z,aft,heel,,deg,no value: a gap",
+        "6,2030-05-14T08:00:04Z,aft,heel,,deg,no value: a gap",
+        "22,2030-05-14T08:00:07Z,aft,heel,7.5,deg,line 9 has this channel and time: kept",
+    ]
+    assert verify(folder).sound
+
+
+def test_what_a_plan_still_needs_is_said_before_the_next_step(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    readings = write(tmp_path, HEAD + "".join(f"2030-05-14T08:{n:02d}:00Z,aft,heel,{n},deg\n" for n in range(20)))
+    windows = tmp_path / "windows.csv"
+    windows.write_text(
+        "movement,start,stop,moment_tm\n0,2030-05-14T08:00:00Z,2030-05-14T08:05:00Z,0\n"
+        "1,2030-05-14T08:06:00Z,2030-05-14T08:12:00Z,5\n",
+        encoding="utf-8",
+    )
+    tables = ["--readings", str(readings), "--windows", str(windows)]
+    bare, broken, whole = (tmp_path / name for name in ("bare", "broken", "whole"))
+    assert run(["import", str(bare), *tables]) == 0
+    said = capsys.readouterr().err
+    assert "needed: vessel.displacement_t as inclined" in said
+    assert said.splitlines()[-1].startswith("Next: mend what is needed (quietheel plan check ")
+    broken.mkdir()
+    (broken / "plan.toml").write_text("[vessel]\ndisplacement_t = 900.0\n", encoding="utf-8")
+    (broken / "survey.csv").write_text("item,mass_t\nanchor,heavy\n", encoding="utf-8")
+    assert run(["import", str(broken), *tables, "--json"]) == 0
+    assert any("survey.csv" in line for line in json.loads(capsys.readouterr().out)["needed"])
+    assert run(["import", str(whole), *tables, "--displacement-t", "900", "--bm-m", "3"]) == 0
+    assert capsys.readouterr().err.splitlines()[-1].startswith("Next: quietheel reduce ")
+
+
+@pytest.mark.parametrize("unit", ["kn", "kt", "kts", "KT", "knot", "knots", "Knots"])
+def test_knots_are_knots_however_they_are_written(tmp_path: Path, unit: str) -> None:
+    table = read_readings(write(tmp_path, HEAD + f"2030-05-14T08:00:00Z,mast,wind_speed,10,{unit}\n"))
+    assert table.series[0].value[0] == pytest.approx(5.14444, abs=1e-5)
+    assert table.rewritten == (() if unit == "kn" else (f"{unit}, taken as kn",))
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "part"),
+    [
+        ("heel", "%", "its arctangent"),
+        ("wind_speed", "bft", "a Beaufort number is a range"),
+        ("wind_speed", "mph", "0.44704"),
+        ("line_tension", "t", "tf for the weight of a tonne"),
+        ("temperature", "F", "figures in degC"),
+        ("heel", "knots", "for heel: one of deg, rad"),
+    ],
+)
+def test_a_customary_unit_that_is_none_of_ours_is_answered(tmp_path: Path, quantity: str, unit: str, part: str) -> None:
+    with pytest.raises(BadInput, match=part):
+        read_readings(write(tmp_path, HEAD + f"2030-05-14T08:00:00Z,aft,{quantity},1,{unit}\n"))

@@ -68,7 +68,8 @@ def said(folder: Path, old: str = "", new_text: str = "") -> list[str]:
         ("[6.0, 0.0, 6.5]", "[6000.0, 0.0, 6.5]", "x = 6000 m is off a vessel of 46 m"),
         ("[20.0, 4.0, 5.0]", "[20.0, 40.0, 5.0]", "y = 40 m is off a vessel 10 m wide"),
         ('dialect = "nmea"', 'dialect = "nmae"', "needed: stations, aft, dialect: found nmae"),
-        ('unit = "degrees"', 'unit = "grad"', "needed: stations, aft: unit grad"),
+        ('unit = "degrees"', 'unit = "grad"', "needed: stations, aft: unit grad is none of heel; one of deg, rad"),
+        ('unit = "degrees"', 'unit = "mm/m"', "here figures in deg (of a slope: its arctangent)"),
         ("leave_out = []", 'leave_out = ["afft"]', "needed: settings.leave_out: found afft"),
     ],
 )

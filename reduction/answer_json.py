@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from config.units import DEGREE
 from dsp.types import BudgetLine, Check
 from reduction.types import Answer, GmResult, Quantified, Waterline, WindowPoint
-from reduction.window_points import points_of
+from reduction.window_points import points_of, used_again
 
 Json = dict[str, object]
 
@@ -33,7 +33,7 @@ def answer_json(answer: Answer) -> Json:
         "reservations": list(answer.reservations),
         "next_step": answer.next_step,
         "confidence": c,
-        "gm": _gm(gm, c),
+        "gm": _gm(gm, c) | {"used_again": list(used_again(answer.day, gm.points)) if gm else []},
         "gm_line": _line(gm.line if gm else None, c),
         "gm_all": _gm_all(gm, c),
         "difference": gm.difference if gm else None,

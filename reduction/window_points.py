@@ -3,9 +3,34 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from dsp.types import WindowHeel
+from dsp.types import DayHeel, WindowHeel
 from reduction.types import Answer, WindowPoint
+
+
+def used_again(day: DayHeel | None, points: Sequence[WindowPoint]) -> tuple[str, ...]:
+    """Labels of windows that their checks rejected and that stand in the fit all the same, for want of others.
+
+    A window that a person decided on is not among them.
+    """
+    rejected = {w.span.label for w in day.windows if w.verdict == "rejected"} if day is not None else set()
+    return tuple(p.label for p in points if p.used and not p.overruled and p.label in rejected)
+
+
+def again_in_words(labels: Sequence[str]) -> str:
+    """What is said beside a GM that rests on windows used again, as a sentence; empty where it does not.
+
+    >>> again_in_words(["2", "6"])
+    'Too few windows passed the checks: rejected ones (2, 6) were used again. Do not rely on this GM; repeat movements.'
+    """
+    if not labels:
+        return ""
+    which, were = ("rejected ones", "were") if len(labels) > 1 else ("a rejected one", "was")
+    return (
+        f"Too few windows passed the checks: {which} ({', '.join(labels)}) {were} used again. Do not rely on this GM; "
+        "repeat movements."
+    )
 
 
 def points_of(answer: Answer) -> tuple[WindowPoint, ...]:

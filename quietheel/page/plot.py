@@ -12,6 +12,7 @@ from quietheel.jobs.windows import half_width_deg
 from quietheel.page.words import number_or_none
 from quietheel.page.work import Worked
 from reduction.types import GmResult, WindowPoint
+from reduction.window_points import again_in_words, used_again
 
 FEWEST = 3
 """Windows below which an interval of GM says little; shown all the same, with that remark."""
@@ -25,13 +26,15 @@ def gm_section(worked: Worked) -> dict[str, Any]:
     used = sum(point.used for point in gm.points)
     left = len(gm.points) - used
     how = "true curve" if gm.carried == "curve" else "straight line"
-    says = f"By the {how} from {used} window{'s' if used != 1 else ''}"
+    again = again_in_words(used_again(worked.heel, gm.points))
+    says = f"{again} " if again else ""
+    says += f"By the {how} from {used} window{'s' if used != 1 else ''}"
     says += f", {left} left out. " if left else ". "
     if gm.carried == "curve":
         says += f"The straight line says {gm.line.value:.4f} ± {gm.line.u95():.4f} m. "
-    if used < FEWEST:
+    if used < FEWEST and not again:
         says += "Too few windows to lean on. "
-    elif worked.kg is not None and math.isfinite(worked.kg.value):
+    elif not again and worked.kg is not None and math.isfinite(worked.kg.value):
         says += f"KG as inclined {worked.kg.value:.3f} ± {worked.kg.u95():.3f} m. "
     return {
         "value_m": round(gm.gm.value, 6),

@@ -9,7 +9,7 @@ from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
 from reduction.types import Answer, Check, Quantified, WindowPoint
-from reduction.window_points import points_of
+from reduction.window_points import points_of, used_again
 
 LIGHTSHIP = "Lightship"
 MOST_WINDOWS = 5
@@ -86,6 +86,11 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
         lines = [answer.gm.reason or "no windows"]
     else:
         lines = [f"{len(used)} of {len(points)} windows used: {listed([p.label for p in used]) or 'none'}."]
+        again = used_again(answer.day, points)
+        if again:
+            lines.append(
+                f"Used although the checks rejected {'them' if len(again) > 1 else 'it'}: {listed(list(again))}."
+            )
     if plan.settings.leave_out:
         lines.append(f"Not read from {listed(list(plan.settings.leave_out))}: left out by whoever reduced the day.")
     left = answer.gm.value is not None

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from reduction.lightship.budget import first_to_improve
 from reduction.types import Answer, Quantified
+from reduction.window_points import again_in_words, used_again
 
 REMEDY = {
     "draught and freeboard readings": "re-read draughts and freeboards, both sides, with a draught tube in calm water",
@@ -59,7 +60,9 @@ def headline(answer: Answer) -> Answer:
     if not parts:
         why = answer.gm.reason or "see what is missing"
         return replace(answer, headline=f"{answer.name}: no result yet: {why}.")
-    said = f"{answer.name}: {', '.join(parts)}; {verdict}. Preliminary until the authority accepts it."
+    caveat = again_in_words(_again(answer))
+    said = f"{answer.name}: {', '.join(parts)}; {verdict}. {f'{caveat} ' if caveat else ''}"
+    said += "Preliminary until the authority accepts it."
     return replace(answer, headline=said)
 
 
@@ -91,6 +94,9 @@ def next_step(answer: Answer, results: dict[str, Quantified]) -> Answer:
         return replace(answer, next_step=said)
     if answer.outlook == "not judged":
         return replace(answer, next_step=f"To have the limits judged, mend what is missing: {not_judged(answer)}.")
+    if _again(answer):
+        said = f"{_repeat(answer, _again(answer))}: GM rests on windows that the checks rejected."
+        return replace(answer, next_step=said[:1].upper() + said[1:])
     if answer.outlook == "clear with reservations":
         return replace(answer, next_step=f"To be clear without reservations, settle: {_reserved(answer)}.")
     for name, what in (("vcg", "lightship VCG"), ("kg", "KG")):
@@ -118,13 +124,18 @@ def _remedy(source: str, answer: Answer) -> str:
     return said
 
 
-def _repeat(answer: Answer) -> str:
-    """Name the movements to repeat: those left out, or else the one whose heel weighs most in GM."""
+def _again(answer: Answer) -> tuple[str, ...]:
+    """Rejected windows that GM rests on."""
+    return used_again(answer.day, answer.gm.value.points) if answer.gm.value is not None else ()
+
+
+def _repeat(answer: Answer, spoilt: tuple[str, ...] = ()) -> str:
+    """Name the movements to repeat: those spoilt or left out, or else the one whose heel weighs most in GM."""
     assert answer.gm.value is not None
     points = answer.gm.value.points
-    off = [p.label for p in points if not p.used]
+    off = [p.label for p in points if not p.used or p.label in spoilt]
     if off:
-        return f"repeat movement {' and '.join(off)}"
+        return f"repeat movement {' and '.join(filter(None, [', '.join(off[:-1]), off[-1]]))}"
     middle = sum(p.moment for p in points) / max(len(points), 1)
     weightiest = max(points, key=lambda p: abs(p.moment - middle) * (p.u if math.isfinite(p.u) else 0.0), default=None)
     if weightiest is None:

@@ -17,6 +17,7 @@ from reduction.inputs import DayInputs
 from reduction.lightship.survey import Survey
 from reduction.types import Centre, ConditionAnswer, Maybe, Quantified, WindowPoint
 from reduction.verdict.criteria import judge, outlook, side_of
+from reduction.window_points import used_again
 
 FEWEST_WINDOWS = 4
 """GM and list are two unknowns: among three windows one that is spoilt can be seen but not told from the others."""
@@ -119,7 +120,7 @@ def _without_gm(case: Case | None, fit: GmCase | None, inputs: DayInputs, missin
             f"GM rests on {len(used)} windows of {moments} moments; {FEWEST_WINDOWS} of {FEWEST_MOMENTS} are needed to "
             "show a spoilt one"
         )
-    again = _used_again(inputs, fit)
+    again = used_again(inputs.day, fit.result.points)
     if again:
         lacking.append(f"windows that the checks rejected were used for want of others: {_listed(again)}")
     return lacking
@@ -127,14 +128,6 @@ def _without_gm(case: Case | None, fit: GmCase | None, inputs: DayInputs, missin
 
 def _known(result: Quantified) -> bool:
     return math.isfinite(result.value) and math.isfinite(result.u) and result.u > 0.0
-
-
-def _used_again(inputs: DayInputs, fit: GmCase) -> list[str]:
-    """Windows rejected by their own checks that stand in the fit without a person's decision."""
-    rejected = (
-        {w.span.label for w in inputs.day.windows if w.verdict == "rejected"} if inputs.day is not None else set()
-    )
-    return [p.label for p in fit.result.points if p.used and not p.overruled and p.label in rejected]
 
 
 def _reservations(inputs: DayInputs, case: Case | None, fit: GmCase | None, survey: Survey | None) -> list[str]:

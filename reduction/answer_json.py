@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from config.units import DEGREE
 from dsp.types import BudgetLine, Check
 from reduction.types import Answer, GmResult, Quantified, Waterline, WindowPoint
-from reduction.window_points import points_of, used_again
+from reduction.window_points import moment95, points_of, used_again
 
 Json = dict[str, object]
 
@@ -33,7 +33,8 @@ def answer_json(answer: Answer) -> Json:
         "reservations": list(answer.reservations),
         "next_step": answer.next_step,
         "confidence": c,
-        "gm": _gm(gm, c) | {"used_again": list(used_again(answer.day, gm.points)) if gm else []},
+        "gm": _gm(gm, c),
+        "gm_used_again": list(used_again(answer.day, gm.points)) if gm else [],
         "gm_line": _line(gm.line if gm else None, c),
         "gm_all": _gm_all(gm, c),
         "difference": gm.difference if gm else None,
@@ -60,7 +61,7 @@ def answer_json(answer: Answer) -> Json:
         else None,
         "waterline": _waterline(answer.waterline.value, c),
         "hydrostatics": _floating(answer),
-        "windows": [_window(p, c) for p in points_of(answer)],
+        "windows": [_window(p, c, moment95(answer, p)) for p in points_of(answer)],
         "day_checks": [
             {"code": k.code, "value": _number(k.value), "threshold": _number(k.threshold), "verdict": k.verdict}
             | {"says": k.says}
@@ -167,12 +168,13 @@ def _gm_all(gm: GmResult | None, confidence: float) -> Json | None:
     return {"line": _line(gm.line_all, confidence), "curve": _line(curve, confidence) if curve else None}
 
 
-def _window(point: WindowPoint, confidence: float) -> Json:
+def _window(point: WindowPoint, confidence: float, moment_u95: float) -> Json:
     return {
         "label": point.label,
         "start": _time(point.start_ns),
         "stop": _time(point.stop_ns),
         "moment_tm": _number(point.moment / 1e3),
+        "moment_u95_tm": _number(moment_u95 / 1e3),
         "heel_deg": _number(point.heel / DEGREE),
         "u95_deg": _number(point.u95(confidence) / DEGREE),
         "verdict": point.verdict,

@@ -114,8 +114,14 @@ def reduce_day(inputs: DayInputs) -> Answer:
         displacement=displacement,
         reservations=held.reservations,
         overrules=decided,
+        moment_u=_moment_u(inputs, moments),
     )
     return headline(next_step(answer, results))
+
+
+def _moment_u(inputs: DayInputs, moments: Moments) -> dict[str, float]:
+    labels = [w.span.label for w in inputs.day.windows] if inputs.day is not None else []
+    return dict(zip(labels, moments.whole_u, strict=True))
 
 
 def _without_effect(decided: Sequence[Overrule], inputs: DayInputs, fit: GmCase | None) -> list[str]:

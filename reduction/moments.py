@@ -76,6 +76,8 @@ class Moments:
     """Movements with more than one window."""
     first: State | None = None
     """The plan's first state, to which vertical and longitudinal changes refer."""
+    whole_u: tuple[float, ...] = ()
+    """kg m, standard uncertainty of the moment of each state by itself; NaN where not all that makes it is known."""
 
 
 def window_states(
@@ -115,14 +117,23 @@ def window_states(
     notes = [*_weights_assumed(plan), *_given_assumed(typed)]
     notes += [f"{s.what} was taken as {s.mass:.0f} kg." for s in shifts if s.group == "people" and s.mass == 75.0][:1]
     first = planned.get(planned_labels[0]) if planned_labels else None
+    inputs = _inputs(plan, shifts) | {name: 1.0 for s in states for name in s.sensitivities if name.startswith(GIVEN)}
+    weighed = all(w.mass_u95_kg is not None and w.position_u95_m is not None for w in plan.weights)
+    told = [typed[w.label][1] is not None if w.label in typed else weighed for w in windows]
     return Moments(
         tuple(states),
-        _inputs(plan, shifts) | {name: 1.0 for s in states for name in s.sensitivities if name.startswith(GIVEN)},
+        inputs,
         tuple(notes),
         tuple(m for m in planned_labels if windows and m not in labels),
         tuple(dict.fromkeys(m for m in labels if labels.count(m) > 1)),
         first,
+        tuple(_whole_u(state, inputs) if sure else math.nan for state, sure in zip(states, told, strict=True)),
     )
+
+
+def _whole_u(state: State, inputs: Mapping[str, float]) -> float:
+    """Standard uncertainty of one moment from its own part and every input that it shares with others."""
+    return math.hypot(state.moment_u, *(by * inputs[name] for name, by in state.sensitivities.items()))
 
 
 def planned_states(plan: Plan, placed: Mapping[str, Mapping[str, Point]]) -> dict[str, State]:

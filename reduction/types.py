@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
@@ -361,6 +362,8 @@ class Answer:
     """What a pass of the limits would rest on beside measurements, such as a window that a person decided on."""
     overrules: tuple[Overrule, ...] = ()
     """Decisions of a person on windows, of the plan and of the marks; the last one on a window counts."""
+    moment_u: Mapping[str, float] = field(default_factory=dict)
+    """Label of the window -> kg m, standard uncertainty of its moment by itself; NaN where it is not known."""
 
 
 __all__ = [

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from dsp.types import DayHeel, WindowHeel
-from reduction.types import Answer, WindowPoint
+from reduction.types import Answer, Quantified, WindowPoint
 
 
 def used_again(day: DayHeel | None, points: Sequence[WindowPoint]) -> tuple[str, ...]:
@@ -31,6 +31,11 @@ def again_in_words(labels: Sequence[str]) -> str:
         f"Too few windows passed the checks: {which} ({', '.join(labels)}) {were} used again. Do not rely on this GM; "
         "repeat movements."
     )
+
+
+def moment95(answer: Answer, point: WindowPoint) -> float:
+    """Half width, kg m, of the moment of a window; NaN where the folder does not know it."""
+    return Quantified(point.moment, answer.moment_u.get(point.label, math.nan)).u95(answer.confidence)
 
 
 def points_of(answer: Answer) -> tuple[WindowPoint, ...]:

@@ -11,7 +11,7 @@ from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, decimals_for
 from reduction.report.traces import Traces
 from reduction.report.words import WORDS, clock, reason_words, zone_words
 from reduction.types import Answer, GmResult, Quantified, WindowPoint
-from reduction.window_points import points_of
+from reduction.window_points import moment95, points_of
 
 
 def gm_section(answer: Answer) -> Section:
@@ -118,12 +118,13 @@ def windows_table(answer: Answer, points: tuple[WindowPoint, ...], traces: Trace
         tone, word = WORDS.get(point.verdict, ("open", point.verdict))
         residual = point.residual_curve if curve else point.residual_line
         heel = shown(point.heel, point.u95(), "", DEGREES)
+        moment = shown(point.moment, moment95(answer, point), "", TONNE_METRES)
         rows.append(
             (
                 point.label,
                 clock(point.start_ns, offset),
                 clock(point.stop_ns, offset),
-                fixed(point.moment * TONNE_METRES, 3),
+                str(moment) if moment.interval else fixed(point.moment * TONNE_METRES, 3),
                 str(heel) if heel.interval else "–",
                 fixed(1e3 * residual * DEGREES, 1),
                 *((wind_words(traces, point.label),) if wind else ()),
@@ -131,8 +132,9 @@ def windows_table(answer: Answer, points: tuple[WindowPoint, ...], traces: Trace
                 "; ".join(reason_words(code) for code in point.reasons),
             )
         )
-    note = "Moment: total of weights, people, crane and tanks, to starboard. Heel: starboard down, all used stations "
-    note += "combined, with the half width of its interval for the window by itself."
+    note = "Moment: total of weights, people, crane and tanks, to starboard, with the half width of its interval where "
+    note += "masses and places have one. Heel: starboard down, all used stations combined, with the half width of its "
+    note += "interval. Both are for the window by itself."
     return Table("Windows in order", columns, tuple(rows), note)
 
 

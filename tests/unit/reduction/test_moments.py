@@ -100,3 +100,24 @@ def test_weight_found_elsewhere_than_planned() -> None:
 
 def test_no_weights_no_windows() -> None:
     assert window_states(Plan(), []).states == ()
+
+
+def test_the_interval_of_a_moment_is_that_of_masses_and_places() -> None:
+    """Four weights of 5 t at 4 m, half widths 6 kg and 10 mm: each adds 24 kg m by mass and 50 kg m by place."""
+    found = window_states(plan(), [WindowState("0"), WindowState("2"), WindowState("x", "x", 12e3, 25.0)])
+    half = 1.959964 * np.array(found.whole_u)
+    weight = plan().weights[0]
+    assert weight.mass_u95_kg is not None and weight.position_u95_m is not None
+    each = math.hypot(weight.mass_u95_kg * weight.starboard_m[1], weight.mass_t * 1e3 * weight.position_u95_m)
+    assert half == pytest.approx([2 * each, 2 * each, 1.959964 * 25.0])
+    walked = Shift("rigger moved", "people", 80.0, (20.0, -4.0, 5.0), (20.0, 4.0, 5.0), ("0",))
+    wider = window_states(plan(), [WindowState("0")], [walked]).whole_u[0]
+    extra = math.hypot(8.0 * 10.0, 80.0 * 0.3 * math.sqrt(2.0))
+    assert wider == pytest.approx(math.hypot(found.whole_u[0], extra))
+
+
+def test_a_moment_of_which_not_all_is_known_has_no_interval() -> None:
+    bare = [w.model_dump() | ({"mass_u95_kg": None} if w.name == "3" else {}) for w in plan().weights]
+    made = plan().model_copy(update={"weights": [type(plan().weights[0]).model_validate(w) for w in bare]})
+    found = window_states(made, [WindowState("0"), WindowState("x", "x", 12e3)])
+    assert all(math.isnan(u) for u in found.whole_u)

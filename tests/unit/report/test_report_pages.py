@@ -15,6 +15,7 @@ from config.tables import Tables
 from config.waterline_table import SampleRow
 from dsp.types import Day
 from logger.events import Event
+from reduction.answer_json import answer_json
 from reduction.report import (
     ReportExtraMissing,
     Traces,
@@ -383,3 +384,20 @@ def test_settings_are_printed_in_words(answer: Answer, traces: Traces, plan: Pla
     for raw in ("<td>null</td>", "<td>[]</td>", "<td>true</td>"):
         assert raw not in made
     assert "not set" in made
+
+
+def test_moments_of_the_windows_have_their_interval_where_it_is_known(
+    answer: Answer, traces: Traces, plan: Plan
+) -> None:
+    result = answer.gm.value
+    assert result is not None
+    known, unknown = result.points[1], result.points[2]
+    answer = replace(answer, moment_u={known.label: 40.0, unknown.label: math.nan})
+    tables = [b for s in report(answer, traces, plan).sections for b in s.blocks if isinstance(b, Table)]
+    rows = next(table.rows for table in tables if table.caption == "Windows in order")
+    cells = {plain(row[0]): plain(row[3]).replace("\N{NO-BREAK SPACE}", " ") for row in rows}
+    assert re.fullmatch(rf"{known.moment / 1e3:.3f} ± 0\.078", cells[known.label])
+    assert "±" not in cells[unknown.label] and cells[unknown.label].startswith(f"{unknown.moment / 1e3:.3f}")
+    listed = {w["label"]: w["moment_u95_tm"] for w in answer_json(answer)["windows"]}  # type: ignore[attr-defined]
+    assert listed[known.label] == pytest.approx(0.0784, abs=1e-4)
+    assert listed[unknown.label] is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -52,7 +53,8 @@ def _window(state: DayState, windows: Entries, still: Still) -> str:
     spoilt = spoilt_states(state, windows)
     here = spoilt.get(state.movement)
     if here is not None and state.gangway != "back":
-        says = f"Window {here['label']} is rejected: {str(here['words']).removesuffix('.')}."
+        reason = re.sub(r" And \d+ more\.$", "", str(here["words"]))
+        says = f"Window {here['label']} is rejected: {reason}"
         return f"{says} Take it again before a weight moves: Marks, “Window {state.movement} again”."
     if spoilt and not state.to_come:
         named = _listed(list(spoilt))

@@ -117,9 +117,10 @@ def _rest(look: LiveLook, moved: float) -> str:
     """What is said of rest; she has not lain still since before the last weight came to rest (``moved``, s)."""
     rest = look.settled
     if not rest.settled or not math.isfinite(rest.since):
-        return rest.says
+        return rest.says.replace(": about 0 s more", ": nearly over")
     lasting = span_words(look.at - max(rest.since, moved if math.isfinite(moved) else rest.since))
-    return re.sub(r"^Settled for \d+ s", f"Settled for {lasting}", rest.says)
+    says = re.sub(r"^Settled for \d+ s", f"Settled for {lasting}", rest.says)
+    return says.replace("no roll to wait for", "no roll found yet")
 
 
 def _teaching(look: LiveLook, moved: float, elapsed_s: float, label: str, length_s: float) -> Still:
@@ -144,7 +145,7 @@ def _said(look: LiveLook, moved: float, elapsed_s: float | None = None, label: s
         return Still(_spoken(says if elapsed_s is None else f"{says} {_short(look, elapsed_s)}"), part)
     share = elapsed_s / (elapsed_s + needed.more) if math.isfinite(needed.more) else 0.05
     return Still(
-        words=_spoken(f"{_rest(look, moved)} Window {label}: {needed.says[:1].lower()}{needed.says[1:]}"),
+        words=_spoken(f"{_rest(look, moved)} Window {label}: {_without_key(needed.says)}"),
         part=share,
         heel_deg=number_or_none(round(look.heel / DEGREE, 5)),
         u95_deg=number_or_none(round(look.u95 / DEGREE, 5)),
@@ -170,6 +171,11 @@ def _thinned(series: Series) -> Series:
 
 def _short(look: LiveLook, elapsed_s: float) -> str:
     return look.says if look.says != look.settled.says else f"Window open for {elapsed_s:.0f} s: too short to tell."
+
+
+def _without_key(text: str) -> str:
+    """Of a sentence what people on the pier need: the key of the plan stands in the list of windows."""
+    return re.sub(r" \(settings\.\w+\)", "", text[:1].lower() + text[1:])
 
 
 def _spoken(text: str) -> str:

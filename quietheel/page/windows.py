@@ -59,7 +59,7 @@ def _entry(
     else:
         entry["heel_deg"] = _degrees(heel.heel)
         entry["u95_deg"] = number_or_none(round(half_width_deg(heel), 6)) if math.isfinite(heel.u) else None
-        entry["verdict"] = point.verdict if point is not None else heel.verdict
+        entry["verdict"] = point.verdict if point is not None else window.overruled or heel.verdict
         entry["words"] = _reason(window, heel, point)
     return entry
 
@@ -69,6 +69,8 @@ def _reason(window: MarkedWindow, heel: WindowHeel, point: WindowPoint | None) -
     reasons = point.reasons if point is not None else heel.reasons
     if point is not None and point.overruled:
         return f"Overruled: {point.overruled}"
+    if point is None and window.overruled:
+        return f"Overruled: {window.overrule_reason} ({window.overruled_by}; the checks said {heel.verdict})"
     against = sorted((c for c in checks if c.verdict != "fine"), key=lambda c: c.verdict != "rejected")
     if against:
         more = len(against) - 1

@@ -45,6 +45,7 @@ class LiveDay:
     start_ns: int
     wall: list[int]
     log: EventLog
+    server: Any
     states_s: float = page_day.STATE_S
 
     def move_to(self, seconds: float) -> None:
@@ -72,7 +73,8 @@ def live_day(recorded: Path, tmp_path: Path) -> Iterator[LiveDay]:
     thread = threading.Thread(target=server.run, name="page")
     thread.start()
     until(lambda: server.started, 20.0)
-    yield LiveDay(f"http://127.0.0.1:{port}/", port, view, tmp_path, page_day.START_NS, wall, EventLog(tmp_path))
+    log = EventLog(tmp_path)
+    yield LiveDay(f"http://127.0.0.1:{port}/", port, view, tmp_path, page_day.START_NS, wall, log, server)
     server.should_exit = True
     thread.join(20.0)
     assert not thread.is_alive(), "the server did not end when asked to"

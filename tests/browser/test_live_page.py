@@ -120,6 +120,37 @@ def test_sizes_of_phone_and_desk(live_day: Any, watch: Any) -> None:
         assert len(columns) == (3 if size is DESK else 1)
 
 
+def test_a_rejected_window_stands_on_the_first_screen_of_a_phone(live_day: Any, watch: Any) -> None:
+    at = live_day.start_ns
+    live_day.log.append("gangway", "mate", {"state": "pulled"}, at + 10_000_000_000)
+    live_day.log.append("window_open", "mate", {"movement": "0"}, at + 100_000_000_000)
+    live_day.log.append("window_close", "mate", {"window": "0"}, at + 180_000_000_000)
+    spoilt = {"window": "0", "verdict": "rejected", "reason": "the pilot boat came alongside"}
+    live_day.log.append("overrule", "mate", spoilt, at + 190_000_000_000)
+    live_day.move_to(200)
+    for size in (PHONE, DESK):
+        page = watch(size, TOKEN).page
+        page.locator("#caution", has_text="Window 0 is rejected").wait_for()
+        box, button = page.locator("#caution").bounding_box(), page.locator("#do").bounding_box()
+        assert "Take it again before a weight moves" in page.locator("#caution").inner_text()
+        assert box["y"] + box["height"] < size["height"] and box["height"] < 0.25 * size["height"]
+        assert box["y"] + box["height"] <= button["y"], "the caution is read before the button is pressed"
+        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+
+
+def test_a_page_that_hears_nothing_says_that_it_is_old(live_day: Any, browser: Any) -> None:
+    live_day.move_to(30)
+    context = browser.new_context(viewport=PHONE)
+    page = context.new_page()
+    page.goto(live_day.url)
+    page.locator("body:not(.stale)").wait_for()
+    live_day.server.should_exit = True
+    page.locator("body.stale").wait_for(timeout=20_000)
+    assert "all below is old" in page.locator("#line").inner_text()
+    assert float(page.locator("main").evaluate("node => getComputedStyle(node).opacity")) < 0.6
+    context.close()
+
+
 def test_marks_are_refused_without_the_token_and_from_elsewhere(live_day: Any, watch: Any) -> None:
     watched = watch(DESK)
     mark = json.dumps({"kind": "note", "text": "let me in", "by": "nobody"})

@@ -180,7 +180,9 @@ function listen() {
     take(JSON.parse(event.data));
     say(byId("line"), "");
   });
-  stream.addEventListener("error", () => say(byId("line"), "the laptop does not answer; trying again"));
+  stream.addEventListener("error", () => {
+    if (!document.body.classList.contains("stale")) say(byId("line"), "the laptop does not answer; trying again");
+  });
 }
 setInterval(() => {
   if (performance.now() - heard <= 5000) return;

@@ -83,7 +83,7 @@ export class Paper {
     this.bands(pen, y, last, right);
     heels.forEach((lane, n) => this.trace(pen, lane, n, x, y));
     pen.restore();
-    this.labels(pen, y, last, right);
+    this.labels(pen, y, last, right, bottom);
     this.scale(pen, x, right, heels);
     sides.slice(0, 2).forEach((lane, n) => this.side(pen, lane, right + 6 + n * (sideWidth + 6), sideWidth, y, last, bottom));
   }
@@ -140,13 +140,13 @@ export class Paper {
     }
   }
 
-  labels(pen, y, last, right) {
+  labels(pen, y, last, right, bottom) {
     pen.textBaseline = "middle";
     for (const window of this.day?.windows ?? []) {
       const stop = window.stop_ms === null ? last : window.stop_ms / 1000;
-      const low = y(window.start_ms / 1000);
-      if (low < TOP + 4) continue;
+      const low = Math.min(y(window.start_ms / 1000), bottom);
       const top = Math.max(y(stop), TOP);
+      if (low < TOP + 4 || top > bottom - 4) continue;
       pen.strokeStyle = ink("ink");
       pen.lineWidth = 3;
       pen.beginPath();
@@ -154,12 +154,12 @@ export class Paper {
       pen.lineTo(LEFT + 1.5, low);
       pen.stroke();
       const words = `window ${window.label}${window.void ? ", void" : window.stop_ms === null ? ", open" : window.verdict ? `, ${window.verdict}` : ""}`;
-      this.flag(pen, words, LEFT + 8, Math.max(top + 11, TOP + 12));
+      if (top < bottom - 20) this.flag(pen, words, LEFT + 8, Math.max(top + 11, TOP + 12));
     }
     let above = -99;
     for (const mark of [...(this.day?.rules ?? [])].reverse()) {
       const at = y(mark.at_ms / 1000);
-      if (at < TOP || at > 5000) continue;
+      if (at < TOP || at > bottom) continue;
       pen.strokeStyle = ink("blue");
       pen.lineWidth = 1.5;
       pen.setLineDash([3, 3]);
@@ -168,7 +168,7 @@ export class Paper {
       pen.lineTo(right, at);
       pen.stroke();
       pen.setLineDash([]);
-      if (at - above < 17) continue;
+      if (at - above < 17 || at > bottom - 9) continue;
       above = at;
       this.flag(pen, mark.says, right - 3, Math.max(at, TOP + 10), true);
     }

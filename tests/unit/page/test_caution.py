@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -61,7 +62,7 @@ def entries(state: DayState, *verdicts: str) -> list[dict[str, Any]]:
 def test_a_rejected_window_is_said_before_the_weights_move(tmp_path: Path, plan: Plan) -> None:
     state = marked(tmp_path, plan, *taken("0"))
     says = caution_of(state, entries(state, "rejected"), [], WELL, QUIET)
-    assert says.startswith("Window 0 is rejected: Somebody moved. And 1 more. Take it again before a weight moves")
+    assert says.startswith("Window 0 is rejected: Somebody moved. Take it again before a weight moves")
     assert "“Window 0 again”" in says
     assert caution_of(state, entries(state, "caution"), [], WELL, QUIET) == ""
     again = marked(tmp_path, plan, ("window_open", {"window": "0 again", "movement": "0"}), ("window_close", {}))
@@ -123,6 +124,8 @@ def test_nobody_has_lain_still_since_before_the_last_weight_moved() -> None:
     rest = Settled(True, 0.0, 10.0, 0.001, 0.0, "Settled for 161 s; swing 0.023 deg.")
     look = LiveLook(171.0, rest, RollMotion(8.0, 0.0, 0.02, 0.0, 0.0), 0.0, 0.0, None, (), "fine", (), "")
     assert _rest(look, 108.0) == "Settled for 1 min 03 s; swing 0.023 deg."
+    bare = replace(look, settled=replace(rest, says="Settled for 161 s; no roll to wait for."))
+    assert _rest(bare, 108.0) == "Settled for 1 min 03 s; no roll found yet."
     assert _rest(look, float("nan")) == "Settled for 2 min 41 s; swing 0.023 deg."
 
 
@@ -136,3 +139,27 @@ def test_the_time_table_ends_with_the_last_window_and_counts_the_spoilt(plan: Pl
     done = time_section(plan, closed, 9, first, first + 90 * MINUTE, spoilt=2)
     assert done["says"] == "9 of 9 windows in 1 h 23 min, 2 of them rejected: every planned window was taken."
     assert [step["state"] for step in done["steps"]] == ["gone"] * 3
+
+
+def test_a_decision_on_a_window_shows_before_there_is_a_gm(day: Path, tmp_path: Path) -> None:
+    log = EventLog(tmp_path)
+    for second, kind, data in (
+        (100, "window_open", {"movement": "0"}),
+        (180, "window_close", {"window": "0"}),
+        (190, "overrule", {"window": "0", "verdict": "rejected", "reason": "the pilot boat came alongside"}),
+    ):
+        log.append(kind, "mate", data, page_day.START_NS + second * 1_000_000_000)
+    wall = [0]
+    source = ReplaySource(TestFolder(day), 1.0, rehearse_in=tmp_path, monotonic_ns=lambda: wall[0])
+    view = DayView(TestFolder(day), source)
+    wall[0] = 200_000_000_000
+    for _ in range(2):
+        view.step()
+        view.wait()
+    whole = view.whole()
+    view.close()
+    assert whole["gm"]["value_m"] is None
+    window = whole["windows"][0]
+    assert window["verdict"] == "rejected"
+    assert window["words"] == "Overruled: the pilot boat came alongside (mate; the checks said caution)"
+    assert whole["next"]["caution"].startswith("Window 0 is rejected: Overruled: the pilot boat")

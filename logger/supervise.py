@@ -15,12 +15,17 @@ from logger.sources.source import Source, SourceLost
 FIRST_PAUSE_S = 0.1
 LONGEST_PAUSE_S = 1.0
 """A source is back at most this long (and a fifth more) after it could be: reading again within 2 s of return."""
+STAYED_S = 2.0
+"""A source that breaks sooner after it was opened goes on waiting as long as before: two loggers under one name at the
+broker throw each other out, as fast as they come back."""
 EARLY = 0.95
 """Silence is said at this share of the station's limit, so that it is on screen within the limit."""
 REOPEN_AFTER_S = 10.0
 """A source that is silent for so long is opened afresh: some adapters hang without an error."""
 SAY_AGAIN_S = 60.0
 """A source that stays lost is mentioned again this often."""
+CANCEL_AGAIN_S = 3.0
+"""Wall time. A source that has not ended by then was busy closing, or did not hear; it is asked to end again."""
 LEAST_REAL_SILENCE_S = 0.5
 """Wall time. Under a fast clock the machine's own pauses must not pass for silence."""
 
@@ -181,7 +186,7 @@ class Supervisor:
         self._say = say
         self._may_reopen = may_reopen
         self._interrupted = interrupted
-        self._attempt = 0
+        self._open_since: int | None = None
         self._task: asyncio.Task[None] | None = None
         self._reopening = False
         for watch in self.stations:
@@ -189,7 +194,7 @@ class Supervisor:
 
     def reopen(self) -> None:
         """Close the source and open it afresh, unless some station on it reads or it is not open anyway."""
-        if self._task is None or self._reopening or self._attempt or not self._may_reopen:
+        if self._task is None or self._reopening or self._open_since is None or not self._may_reopen:
             return
         if all(watch.state == "silent" for watch in self.stations):
             self._reopening = True
@@ -197,7 +202,7 @@ class Supervisor:
 
     async def run(self) -> None:
         """Keep the source going until cancelled, or until it comes to its end by itself."""
-        said, said_at = "", 0
+        said, said_at, attempt = "", 0, 0
         while True:
             why = await self._once()
             if why is None:
@@ -207,11 +212,17 @@ class Supervisor:
             self.times_lost += 1
             self._interrupted()
             now = self._clock.monotonic_ns()
-            if why != said or self._attempt == 0 or now - said_at > SAY_AGAIN_S * SECOND:
+            if self._open_since is not None and now - self._open_since >= STAYED_S * SECOND:
+                attempt = 0
+            read = any(watch.state == "reading" for watch in self.stations)
+            if why != said or attempt == 0 or read or now - said_at > SAY_AGAIN_S * SECOND:
                 said, said_at = why, now
                 self._say_lost(why)
-            await self._clock.sleep(pause(self._attempt, self._chance))
-            self._attempt += 1
+            else:
+                for watch in self.stations:
+                    watch.lost(why)
+            await self._clock.sleep(pause(attempt, self._chance))
+            attempt += 1
 
     def _say_lost(self, why: str) -> None:
         troubles = [Trouble(w.station, w.source(), w.lost(why)) for w in self.stations]
@@ -224,27 +235,35 @@ class Supervisor:
 
     async def _once(self) -> str | None:
         """Run the source once; why it was lost, or None if it has ended."""
-        self._reopening = False
-        self._task = asyncio.create_task(self.source.run(self._on_open), name=f"source {self.source.name}")
+        self._reopening, self._open_since = False, None
+        task = asyncio.create_task(self.source.run(self._on_open), name=f"source {self.source.name}")
+        self._task = task
         try:
-            await self._task
-        except SourceLost as error:
-            return str(error)
-        except Exception as error:  # a library's fault, or ours, on one source must not stop the others
-            return " ".join(f"{type(error).__name__}: {error}".split())[:200]
+            # Not `await task`: that hands a cancellation on to the source and forgets it, should the source end by an
+            # error or go on as if nothing had been asked (Python 3.11's wait_for does both).
+            await asyncio.wait([task])
         except asyncio.CancelledError:
-            me = asyncio.current_task()
-            if self._reopening and not (me and me.cancelling()):
-                return f"silent for over {REOPEN_AFTER_S:.0f} s; opening it afresh"
-            self._task.cancel()
-            await asyncio.wait([self._task])
+            while not task.done():
+                task.cancel()
+                await asyncio.wait([task], timeout=CANCEL_AGAIN_S)
+            if not task.cancelled():
+                task.exception()  # nobody wants to know any more
             raise
         finally:
             self._task = None
-        return None
+        if task.cancelled():
+            return f"silent for over {REOPEN_AFTER_S:.0f} s; opening it afresh" if self._reopening else "broken off"
+        error = task.exception()
+        if error is None:
+            return None
+        if isinstance(error, SourceLost):
+            return str(error)
+        if isinstance(error, Exception):  # a library's fault, or ours, on one source must not stop the others
+            return " ".join(f"{type(error).__name__}: {error}".split())[:200]
+        raise error
 
     def _on_open(self) -> None:
         self.times_opened += 1
-        self._attempt = 0
+        self._open_since = self._clock.monotonic_ns()
         for watch in self.stations:
             watch.opened()

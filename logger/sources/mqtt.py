@@ -4,21 +4,16 @@ Overload policy: MQTT can wait. The broker holds back whatever we have not ackno
 messages (MQTT 5; with 3.1.1 the broker's own in-flight limit does it), and the session keeps what came while we were
 away. So a message is lost neither to a crash here nor to an outage there, as long as the broker keeps its promise.
 
-Underneath, aiomqtt drives the connection and paho-mqtt has the switch for manual acknowledgement; `AcknowledgingClient`
-is the one place that reaches through the former to the latter, and a test fails should either change.
+The connection itself is `logger.sources.mqtt_client`; what it died of is put into words by `logger.sources.mqtt_words`.
 """
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
-import logging
 import ssl
-import threading
 from collections import Counter, deque
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 from urllib.parse import urlsplit
 
 import aiomqtt
@@ -26,103 +21,31 @@ import paho.mqtt.client as paho
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from config.errors import bad
+from config.errors import BadInput, bad
 from config.stations import Broker
 from logger.clock import Clock
 from logger.credentials import Credentials
 from logger.records import Flag
+from logger.sources.mqtt_client import AcknowledgingClient, heed
+from logger.sources.mqtt_words import CONNECT_S, KEEPALIVE_S, in_words
 from logger.sources.source import SourceLost
 
 RECEIVE_MAXIMUM = 65_535
 """Messages the broker may send before one of them must be acknowledged (MQTT 5, section 3.1.2.11.3)."""
-KEEPALIVE_S = 5
 SESSION_S = 7 * 86400
 """How long the broker keeps the session while we are away (MQTT 5, section 3.1.2.11.2)."""
 LARGEST_PACKET = 300 * 1024
 """Bytes (MQTT 5, section 3.1.2.11.4); a longer payload is refused by the decoder with any protocol."""
-CONNECT_S = 5.0
 REDELIVERED_WITHIN_NS = 120_000_000_000
 """A broker sends again at once; what has not come by then was not owed."""
+SHORT_NS = 3_000_000_000
+"""A connection over sooner than this, again and again, is another client's doing under our name."""
 BURST_SHARE = 0.25
 """After a resumed session, messages closer together than this share of the usual spacing come from the queue."""
-
-_quiet = logging.getLogger("quietheel.mqtt")
-_quiet.addHandler(logging.NullHandler())
-_quiet.propagate = False
-"""What goes wrong is said by the supervisor, in words; the library's own lines would go to the screen beside it."""
 
 Deliver = Callable[[bytes, int, Flag], int]
 """``deliver(payload, monotonic_ns, flags)``: record it; returns how many rows of the run must be safe before the
 message may be acknowledged, or -1 if it was refused and must come again."""
-
-
-class AcknowledgingClient(aiomqtt.Client):
-    """aiomqtt's client with acknowledgement in our hands and messages handed over without a queue between."""
-
-    def __init__(
-        self, on_message: Callable[[paho.MQTTMessage], None], hostname: str, port: int, **options: object
-    ) -> None:
-        super().__init__(hostname, port, **options)  # type: ignore[arg-type]
-        self.session_present = False
-        self._client.manual_ack_set(True)
-        self._client.on_message = lambda _client, _userdata, message: on_message(message)
-        then = self._client.on_connect
-
-        def connected(client: paho.Client, userdata: object, flags: paho.ConnectFlags, *rest: object) -> None:
-            self.session_present = bool(flags.session_present)
-            if then is not None:
-                then(client, userdata, flags, *rest)  # type: ignore[arg-type]
-
-        self._client.on_connect = connected
-        self._client.on_disconnect = self._broken_off
-        self._loop_thread = threading.get_ident()
-        self._client.on_socket_register_write = self._want_to_write
-
-    def _broken_off(self, *rest: Any) -> None:
-        # aiomqtt would wait for its time limit where the broker hangs up before it has answered.
-        if not self._connected.done():
-            self._connected.set_exception(aiomqtt.MqttError("the broker hung up before it answered"))
-        self._on_disconnect(*rest)
-
-    def _want_to_write(self, _client: paho.Client, _userdata: object, sock: Any) -> None:
-        # aiomqtt's own hands the socket to the loop later, when it may be closed already.
-        if threading.get_ident() == self._loop_thread:
-            self._add_writer(sock)
-        else:
-            self._loop.call_soon_threadsafe(self._add_writer, sock)
-
-    def _add_writer(self, sock: Any) -> None:
-        if sock.fileno() >= 0:
-            self._loop.add_writer(sock.fileno(), self._write)
-
-    def _write(self) -> None:
-        try:
-            self._client.loop_write()
-        except Exception as error:  # a broken connection can show as nearly anything here
-            if not self._disconnected.done():
-                self._disconnected.set_exception(error)
-
-    def acknowledge(self, mid: int) -> None:
-        """Tell the broker that message ``mid`` (QoS 1) is ours for good."""
-        self._client.ack(mid, 1)
-
-    async def lost(self) -> str:
-        """Wait until the connection breaks; why."""
-        try:
-            await asyncio.shield(self._disconnected)
-        except Exception as error:  # a hostile or broken broker can make paho raise nearly anything
-            return str(error)[:200] or type(error).__name__
-        return "connection closed"
-
-    def close(self) -> None:
-        """Let go of the socket whatever state the connection is in; a failed connect leaves it open."""
-        self._client._sock_close()
-        if self._disconnected.done() and not self._disconnected.cancelled():
-            self._disconnected.exception()
-
-    def drop(self) -> None:
-        """Disconnect; the session stays at the broker."""
-        self._client.disconnect()
 
 
 def broker_address(broker: Broker) -> tuple[str, int, bool]:
@@ -239,6 +162,8 @@ class MqttSession:
         self._clock = clock
         self._who = who
         self._host, self._port, self._tls = broker_address(broker)
+        self._folder = folder
+        self._files = self._file_stamps()
         self._context = tls_context(broker, folder) if self._tls else None
         # The embedded broker speaks 3.1.1 only.
         self._five = broker.protocol == "5" and broker.url != "embedded"
@@ -251,6 +176,7 @@ class MqttSession:
         self._again = False
         self._holding = False
         self._connected_ns = 0
+        self._short = 0
         self.duplicates = 0
         """Redelivered messages whose rows are there already; not recorded twice."""
         self.kept_from_before = 0
@@ -276,9 +202,11 @@ class MqttSession:
 
     async def run(self, opened: Callable[[], None]) -> None:
         """See `logger.sources.source.Source`."""
+        self._read_certificates_again()
         client = self._make_client()
         try:
             async with client:
+                heed()
                 self._client = client
                 self._connected_ns = self._clock.monotonic_ns()
                 if client.session_present:
@@ -287,19 +215,19 @@ class MqttSession:
                 topics = sorted({subscriber.topic for subscriber in self._subscribers})
                 for topic in topics:
                     granted = await client.subscribe(topic, qos=1)
+                    heed()
                     if any((code if isinstance(code, int) else code.value) >= 0x80 for code in granted):
                         raise SourceLost(f"the broker refuses a subscription to {topic!r}")
                 opened()
-                raise SourceLost(await client.lost())
+                raise SourceLost(self._why_lost(in_words(await client.lost())))
         except aiomqtt.MqttError as error:
-            raise SourceLost(str(error) or type(error).__name__) from error
+            raise SourceLost(in_words(str(error)) or type(error).__name__) from error
         except (OSError, ValueError) as error:
-            raise SourceLost(str(error)[:200]) from error
+            raise SourceLost(in_words(str(error))) from error
         finally:
             client.close()
-            if self._client is not None:
-                self._client = None
-                self._forget_connection()
+            self._client = None
+            self._forget_connection()
 
     def acknowledge(self, safe_rows: int) -> int:
         """Acknowledge every message whose rows are on disk; returns how many. Call it on the loop after a flush."""
@@ -337,6 +265,35 @@ class MqttSession:
             self._again = False
             self._client.drop()
 
+    def _why_lost(self, why: str) -> str:
+        """Why an open connection broke; after the third in a row that did not last, what that may mean."""
+        self._short = self._short + 1 if self._clock.monotonic_ns() - self._connected_ns < SHORT_NS else 0
+        if self._short < 3:
+            return why
+        name = self._broker.client_id
+        return (
+            f"{why}, soon after it had answered, again and again; perhaps another client is called {name!r} there too"
+        )
+
+    def _file_stamps(self) -> list[tuple[str, int, int]]:
+        stamps = []
+        for name in (self._broker.ca_file, self._broker.client_certificate, self._broker.client_key):
+            with contextlib.suppress(OSError):  # said where the file is read
+                found = (self._folder / name).stat() if name else None
+                stamps.append((name, found.st_mtime_ns, found.st_size) if found else ("", 0, 0))
+        return stamps
+
+    def _read_certificates_again(self) -> None:
+        """Take certificates that were exchanged since: who mends what was refused need not start the logger again."""
+        stamps = self._file_stamps() if self._tls else self._files
+        if stamps == self._files:
+            return
+        try:
+            self._context = tls_context(self._broker, self._folder)
+        except BadInput as error:
+            raise SourceLost(str(error)) from error
+        self._files = stamps
+
     def _make_client(self) -> AcknowledgingClient:
         options: dict[str, object] = {
             "identifier": self._broker.client_id,
@@ -346,7 +303,6 @@ class MqttSession:
             "timeout": CONNECT_S,
             "tls_context": self._context,
             "max_inflight_messages": 0,
-            "logger": _quiet,
         }
         if self._five:
             properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]

@@ -11,10 +11,13 @@ from pathlib import Path
 from typing import Any
 
 import serial
+from paho.mqtt.client import MQTTMessage
 
 from config.stations import Broker
 from logger.credentials import Credentials
 from logger.sources.mqtt import broker_address, tls_context
+from logger.sources.mqtt_client import AcknowledgingClient
+from logger.sources.mqtt_words import CONNECT_S, in_words
 from logger.sources.serial import PORT_FAULTS, plain, system_ports
 
 BAUDS = (4800, 9600, 38400, 115200)
@@ -153,35 +156,45 @@ async def topics_seen(
 
     host, port, tls = broker_address(broker)
     version = aiomqtt.ProtocolVersion.V311 if broker.url == "embedded" or broker.protocol != "5" else None
-    client = aiomqtt.Client(
+    counts: dict[str, int] = {}
+    samples: dict[str, list[str]] = {}
+    beyond = 0
+
+    def take(message: MQTTMessage) -> None:
+        nonlocal beyond
+        try:
+            name = shown(message.topic.encode())
+        except UnicodeDecodeError:
+            name = "a topic that is no text"
+        if name not in counts and len(counts) >= MOST_TOPICS:
+            beyond += 1
+            return
+        counts[name] = counts.get(name, 0) + 1
+        kept = samples.setdefault(name, [])
+        if len(kept) < SAMPLES:
+            kept.append(shown(bytes(message.payload)))
+
+    client = AcknowledgingClient(
+        take,
         host,
         port,
         username=who.username,
         password=who.password,
         protocol=version or aiomqtt.ProtocolVersion.V5,
         tls_context=tls_context(broker, folder) if tls else None,
-        timeout=5.0,
+        timeout=CONNECT_S,
     )
-    counts: dict[str, int] = {}
-    samples: dict[str, list[str]] = {}
-    beyond = 0
     try:
         async with client:
             await client.subscribe(topic, qos=0)
             begun = time.monotonic()
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(seconds):
-                    async for message in client.messages:
-                        name = shown(str(message.topic).encode())
-                        if name not in counts and len(counts) >= MOST_TOPICS:
-                            beyond += 1
-                            continue
-                        counts[name] = counts.get(name, 0) + 1
-                        kept = samples.setdefault(name, [])
-                        if len(kept) < SAMPLES and isinstance(message.payload, (bytes, bytearray)):
-                            kept.append(shown(bytes(message.payload)))
+                    raise aiomqtt.MqttError(await client.lost())
             passed = time.monotonic() - begun
     except aiomqtt.MqttError as error:
-        raise OSError(f"broker {host}:{port}: {error}") from error
+        raise OSError(f"broker {host}:{port}: {in_words(str(error))}") from error
+    finally:
+        client.close()
     found = [TopicSeen(name, count, count / passed, tuple(samples[name])) for name, count in sorted(counts.items())]
     return found, beyond

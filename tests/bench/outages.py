@@ -1,4 +1,4 @@
-"""Kill the broker and drop the serial line again and again under load: what is missing, how soon is it reading again?
+"""Kill the broker, the network, the serial line again and again under load: what is missing, how soon is it back?
 
     python tests/bench/outages.py [--times 20]
 
@@ -17,7 +17,7 @@ import time
 from pathlib import Path
 
 import numpy as np
-from rig import DroppableLine, Mosquitto, Publisher
+from rig import DroppableLine, Mosquitto, Publisher, Relay
 
 from config.plan import Plan
 from config.stations import Broker, ChannelMap, MqttSource, SerialSource, Station
@@ -25,8 +25,24 @@ from logger.archive.reader import read_series
 from logger.dialects.nmea import sentence
 from logger.records import Flag
 from logger.service import recording, run_logger
+from logger.sources.mqtt_words import KEEPALIVE_S
 
 BACK_WITHIN_S = 2.0
+NOTICED_WITHIN_S = 2 * KEEPALIVE_S + 2.0
+"""Asked after one interval, given up after another, looked at once a second."""
+
+
+def mqtt_plan(port: int, protocol: str) -> Plan:
+    """One station over MQTT that stamps its own time."""
+    station = Station(
+        name="aft",
+        dialect="json",
+        source=MqttSource(type="mqtt", topic="pier/aft"),
+        channels=(ChannelMap(quantity="heel", field="roll", unit="deg"),),
+        time_field="t",
+        time_format="unix_s",
+    )
+    return Plan(stations=(station,), broker=Broker(url=f"mqtt://127.0.0.1:{port}", protocol=protocol))
 
 
 async def broker_killed(times: int, how: int, protocol: str, rate_hz: float = 100.0) -> dict[str, float]:
@@ -35,19 +51,7 @@ async def broker_killed(times: int, how: int, protocol: str, rate_hz: float = 10
         folder = Path(name)
         broker = Mosquitto(folder / "broker")
         broker.start()
-        plan = Plan(
-            stations=(
-                Station(
-                    name="aft",
-                    dialect="json",
-                    source=MqttSource(type="mqtt", topic="pier/aft"),
-                    channels=(ChannelMap(quantity="heel", field="roll", unit="deg"),),
-                    time_field="t",
-                    time_format="unix_s",
-                ),
-            ),
-            broker=Broker(url=f"mqtt://127.0.0.1:{broker.port}", protocol=protocol),
-        )
+        plan = mqtt_plan(broker.port, protocol)
         back: list[float] = []
         publisher = Publisher(broker.port, "pier/aft", rate_hz)
         async with recording(plan, folder) as run:
@@ -80,6 +84,47 @@ async def broker_killed(times: int, how: int, protocol: str, rate_hz: float = 10
             "missing": publisher.sent - len(set(numbers.tolist())),
             "rows twice, not flagged": len(numbers) - flagged - len(set(numbers.tolist())),
             "redelivered, known again": duplicates + flagged,
+            "back after, worst s": max(back),
+        }
+
+
+async def network_dead(times: int, protocol: str, rate_hz: float = 100.0) -> dict[str, float]:
+    """Time until a network that died without a word is noticed, and messages missing, ``times`` times."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        noticed: list[float] = []
+        back: list[float] = []
+        with Mosquitto(folder / "broker") as broker:
+            async with Relay(broker.port) as relay:
+                publisher = Publisher(broker.port, "pier/aft", rate_hz)
+                async with recording(mqtt_plan(relay.port, protocol), folder) as run:
+                    supervisor, intake = run.supervisors[0], run.lines[0].intake
+                    await until(lambda: supervisor.times_opened > 0, 10)
+                    publisher.start()
+                    for _ in range(times):
+                        had = intake.readings
+                        await until(lambda: intake.readings > had + 50, 10)  # noqa: B023
+                        lost = supervisor.times_lost
+                        relay.freeze()
+                        relay.hold()
+                        died = time.monotonic()
+                        await until(lambda: supervisor.times_lost > lost, 30)  # noqa: B023
+                        noticed.append(time.monotonic() - died)
+                        await asyncio.sleep(2.0)
+                        had = intake.readings
+                        relay.release()
+                        returned = time.monotonic()
+                        await until(lambda: intake.readings > had, 15)  # noqa: B023
+                        back.append(time.monotonic() - returned)
+                    taken = await asyncio.to_thread(publisher.finish)
+                    await asyncio.sleep(1.3)
+        found = read_series(folder / "record", repair=False)[0]
+        numbers = set(np.round(found.value).astype(int).tolist())
+        return {
+            "sent": publisher.sent,
+            "taken by broker": taken,
+            "missing": publisher.sent - len(numbers),
+            "noticed after, worst s": max(noticed),
             "back after, worst s": max(back),
         }
 
@@ -171,6 +216,12 @@ def main() -> int:
         result = run_logger(broker_killed(times, how, protocol))
         good = result["missing"] == 0 and result["back after, worst s"] <= BACK_WITHIN_S
         rows.append((f"{title}, {times} times", result, good))
+    few = max(1, times // 5)
+    for protocol in ("5", "3.1.1"):
+        result = run_logger(network_dead(few, protocol))
+        good = result["missing"] == 0 and result["back after, worst s"] <= BACK_WITHIN_S
+        good = good and result["noticed after, worst s"] <= NOTICED_WITHIN_S
+        rows.append((f"network dead without a word, MQTT {protocol}, {few} times", result, good))
     result = run_logger(line_dropped(times))
     good = result["gaps beyond the drops"] == 0 and result["back after, worst s"] <= BACK_WITHIN_S
     rows.append((f"serial line dropped {times} times", result, good))

@@ -11,7 +11,7 @@ import socket
 import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
 from pathlib import Path
 
 MOSQUITTO = shutil.which("mosquitto") or next(
@@ -85,12 +85,100 @@ class Mosquitto:
             self._process.wait(10)
             self._process = None
 
+    def signal(self, number: int) -> None:
+        assert self._process
+        self._process.send_signal(number)
+
     def __enter__(self) -> Mosquitto:
         self.start()
         return self
 
     def __exit__(self, *what: object) -> None:
         self.stop()
+
+
+class Relay:
+    """A network between two ends on loopback that can go dead without a word, as where a cable or access point fails.
+
+    What is connected at ``freeze`` is dead for good: neither end hears of the other any more, not even that it closes.
+    What connects after ``hold`` is taken and stays unanswered until ``release``, as by a broker that hangs.
+    """
+
+    def __init__(self, port: int) -> None:
+        self._to = port
+        self._free = asyncio.Event()
+        self._free.set()
+        self._near: set[asyncio.StreamWriter] = set()
+        self._dead: set[asyncio.StreamWriter] = set()
+        self._far: list[asyncio.StreamWriter] = []
+        self._tasks: set[asyncio.Task[None]] = set()
+        self.port = 0
+        self.taken = 0
+        """Connections ever taken."""
+        self.carried = 0
+        """Bytes handed on to the far end."""
+
+    @property
+    def open(self) -> int:
+        """Connections whose near end is there."""
+        return len(self._near)
+
+    async def __aenter__(self) -> Relay:
+        self._server = await asyncio.start_server(self._take, "127.0.0.1", 0)
+        self.port = self._server.sockets[0].getsockname()[1]
+        return self
+
+    async def __aexit__(self, *what: object) -> None:
+        self._server.close()
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        for writer in (*self._near, *self._far):
+            writer.transport.abort()
+        await self._server.wait_closed()
+        await asyncio.sleep(0.01)  # transports close in the next turn of the loop
+
+    def freeze(self) -> None:
+        self._dead |= self._near
+
+    def hold(self) -> None:
+        self._free.clear()
+
+    def release(self) -> None:
+        self._free.set()
+
+    def _take(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self.taken += 1
+        self._near.add(writer)
+        self._go(self._forth(reader, writer))
+
+    def _go(self, work: Coroutine[object, object, None]) -> None:
+        task = asyncio.create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _forth(self, reader: asyncio.StreamReader, near: asyncio.StreamWriter) -> None:
+        await self._free.wait()
+        back, far = await asyncio.open_connection("127.0.0.1", self._to)
+        self._far.append(far)
+        self._go(self._back(back, near))
+        with contextlib.suppress(OSError):
+            while data := await reader.read(65_536):
+                if near not in self._dead:
+                    far.write(data)
+                    self.carried += len(data)
+        self._near.discard(near)
+        near.transport.abort()
+        if near not in self._dead:
+            far.transport.abort()
+
+    async def _back(self, reader: asyncio.StreamReader, near: asyncio.StreamWriter) -> None:
+        with contextlib.suppress(OSError):
+            while data := await reader.read(65_536):
+                if near not in self._dead:
+                    near.write(data)
+        if near not in self._dead:
+            near.transport.abort()
 
 
 class DroppableLine:
@@ -188,6 +276,12 @@ def mosquitto(folder: Path, extra: str = "") -> Iterator[Mosquitto]:
     broker = Mosquitto(folder, extra)
     with broker:
         yield broker
+
+
+def foreign_certificate(folder: Path, onto: Path) -> None:
+    """Sign the client's request by the other authority, whom no broker of ours trusts."""
+    signed = ("-in", "client.csr", "-CA", "other.crt", "-CAkey", "other.key", "-CAcreateserial", "-days", "2")
+    subprocess.run(["openssl", "x509", "-req", *signed, "-out", str(onto)], cwd=folder, check=True, capture_output=True)
 
 
 def certificates(folder: Path) -> Path:

@@ -1,5 +1,6 @@
 """What can be tested of MQTT without a broker; with one, see tests/faults/test_broker.py."""
 
+import re
 import sys
 from types import SimpleNamespace
 
@@ -20,6 +21,7 @@ from logger.sources.mqtt import (
     tls_context,
     topic_matches,
 )
+from logger.sources.mqtt_words import in_words
 
 
 @pytest.mark.parametrize(
@@ -114,6 +116,61 @@ def test_the_switch_for_acknowledgement_underneath_is_still_there():
         client.close()
 
     run(main())
+
+
+@pytest.mark.parametrize("named", [0, 2, 600])
+def test_whatever_interval_a_broker_names_a_dead_one_is_noticed(named):
+    async def main():
+        client = AcknowledgingClient(lambda message: None, "127.0.0.1", 1)
+        client._client._keepalive = named
+        flags = SimpleNamespace(session_present=True)
+        client._client.on_connect(client._client, None, flags, aiomqtt.client.mqtt.CONNACK_ACCEPTED, None)
+        assert client._connected.done()
+        assert client.session_present
+        assert client._client._keepalive == (2 if named == 2 else 5)
+        client.close()
+
+    run(main())
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        # As OpenSSL 3, aiomqtt and paho say it.
+        (
+            "[SSL: TLSV13_ALERT_CERTIFICATE_REQUIRED] tlsv13 alert certificate required (_ssl.c:2580)",
+            "asks for a client",
+        ),
+        (
+            "[SSL: TLSV1_ALERT_UNKNOWN_CA] tlsv1 alert unknown ca (_ssl.c:2580)",
+            r"client_cert.*\(tlsv1 alert unknown ca\)",
+        ),
+        (
+            "[SSL: SSLV3_ALERT_CERTIFICATE_EXPIRED] sslv3 alert certificate expired (_ssl.c:2)",
+            r"client_cert.*expired\)",
+        ),
+        (
+            "[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed: unable to get local issuer certificate (_ssl)",
+            r"broker's certificate is not accepted \(unable to get local issuer certificate\); broker\.ca_file",
+        ),
+        (
+            "[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed: IP address mismatch, certificate is not valid "
+            "for '127.0.0.1'. (_ssl.c:1006)",
+            r"is not accepted \(IP address mismatch, certificate is not valid for '127\.0\.0\.1'\.\)$",
+        ),
+        ("[SSL: WRONG_VERSION_NUMBER] wrong version number (_ssl.c:1006)", "speaks no TLS"),
+        ("_ssl.c:989: The handshake operation timed out", "no answer within 5 s"),
+        ("Operation timed out", "no answer within 5 s"),
+        ("Keep alive timeout", "no answer within 5 s"),
+        ("timed out", "no connection within 5 s"),
+        ("Session taken over", r"broker\.client_id"),
+        ("[Errno 111] Connection refused", r"^\[Errno 111\] Connection refused$"),
+        ("[code:135] Not authorized", r"^\[code:135\] Not authorized$"),
+        ("a {brace}\nand " + "x" * 300, r"^a \{brace\} and x{186}$"),
+    ],
+)
+def test_what_a_connection_died_of_is_said_in_words(text, words):
+    assert re.search(words, in_words(text))
 
 
 def test_a_password_in_clear_over_the_network_is_noticed(tmp_path):

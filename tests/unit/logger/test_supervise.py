@@ -1,8 +1,10 @@
 import asyncio
 import random
 
+import pytest
 from rig import run
 
+from logger import supervise
 from logger.clock import HandClock
 from logger.records import Quantity, Reading
 from logger.sources.source import SourceLost
@@ -192,6 +194,75 @@ def test_cancelling_a_supervisor_ends_its_source():
 
     run(main())
     assert ended == [True]
+
+
+@pytest.mark.parametrize("answer", ["an error", "its end", "nothing"])
+def test_a_supervisor_ends_whatever_its_source_makes_of_a_cancellation(answer, monkeypatch):
+    """Libraries turn it into an error of theirs or forget it; the logger then went on for ever."""
+    monkeypatch.setattr(supervise, "CANCEL_AGAIN_S", 0.02)
+    runs = []
+
+    class Deaf:
+        name = "COM4"
+
+        async def run(self, opened):
+            runs.append(answer)
+            opened()
+            try:
+                await asyncio.sleep(1000)
+            except asyncio.CancelledError:
+                if answer == "an error":
+                    raise SourceLost("it broke just then") from None
+                if answer == "its end":
+                    return
+            await asyncio.sleep(1000)
+
+    async def main():
+        bench = Bench([])
+        task = asyncio.create_task(Supervisor(Deaf(), bench.watches, bench.clock, random.Random(1), bench.say).run())
+        await asyncio.sleep(0.01)
+        task.cancel()
+        async with asyncio.timeout(2):
+            await asyncio.wait([task])
+        assert task.cancelled()
+        assert bench.said == []
+
+    run(main())
+    assert runs == [answer]
+
+
+def test_a_source_cancelled_by_its_own_library_is_opened_again():
+    class Odd(Scripted):
+        async def run(self, opened):
+            self.runs += 1
+            raise asyncio.CancelledError
+
+    async def main():
+        bench = Bench([])
+        bench.supervisor.source = bench.source = Odd(bench.clock, [])
+        await bench.started()
+        await bench.clock.advance(10)
+        assert bench.source.runs > 5
+        assert not any(task.done() for task in bench.tasks)
+        await bench.end()
+
+    run(main())
+
+
+def test_a_source_that_breaks_as_soon_as_it_is_open_is_opened_ever_more_slowly_and_said_once_a_minute():
+    async def main():
+        bench = await Bench([0.1] * 500).started()
+        await bench.clock.advance(30)
+        runs = bench.source.runs
+        await bench.clock.advance(60)
+        # Open for 0.1 s, then a pause of 0.8 to 1.2 s.
+        assert 45 <= bench.source.runs - runs <= 68
+        assert sum(kind == "lost" for _, kind, _ in bench.said) == 2
+        assert bench.watches[0].state == "lost"
+        assert bench.supervisor.times_lost == bench.source.runs - (bench.source.stays == [])
+        await bench.end()
+
+    run(main())
 
 
 def test_a_tree_of_one():

@@ -161,24 +161,22 @@ def _traces(strip: dict[str, Any], columns: int) -> dict[str, str]:
 
 
 def _windows(whole: dict[str, Any], brief: bool) -> RenderableType:
-    table = Table.grid(padding=(0, 2))
-    longest = max((len(one["label"]) for one in whole["windows"]), default=0)
-    table.add_column(justify="right", no_wrap=True, min_width=min(longest, LONGEST_LABEL))
-    table.add_column(no_wrap=True, justify="right")
-    table.add_column(no_wrap=True)
-    table.add_column(no_wrap=brief, overflow="ellipsis")
-    for one in whole["windows"]:
-        kind = "void" if one["void"] else "open" if one["stop_ms"] is None else one["verdict"] or "at work"
-        heel = heel_words(one["heel_deg"], 4)
-        u95 = f" ± {one['u95_deg']:.4f}" if one["u95_deg"] is not None else ""
-        table.add_row(
-            Text(one["label"], style="bold"),
-            heel + u95,
-            Text(kind, style=_STYLE[kind]),
-            Text(one["words"], style="dim"),
-        )
     if not whole["windows"]:
         return Text("No window yet.", style="dim")
+    table = Table.grid(padding=(0, 2), expand=True)
+    rows = []
+    for one in whole["windows"]:
+        kind = "void" if one["void"] else "open" if one["stop_ms"] is None else one["verdict"] or "at work"
+        u95 = f" ± {one['u95_deg']:.4f}°" if one["u95_deg"] is not None else ""
+        rows.append((one["label"], heel_words(one["heel_deg"], 4) + u95, kind, one["words"]))
+    # What a window is worth keeps its place; where the terminal is narrow the reason is cut.
+    label, heel, verdict = (max(len(row[n]) for row in rows) for n in range(3))
+    table.add_column(justify="right", no_wrap=True, min_width=min(label, LONGEST_LABEL))
+    table.add_column(no_wrap=True, justify="right", min_width=heel)
+    table.add_column(no_wrap=True, min_width=verdict)
+    table.add_column(no_wrap=brief, overflow="ellipsis", ratio=1)
+    for name, figures, kind, words in rows:
+        table.add_row(Text(name, style="bold"), figures, Text(kind, style=_STYLE[kind]), Text(words, style="dim"))
     return table
 
 

@@ -36,7 +36,10 @@ def _going_on(state: DayState) -> bool:
 
 
 def _recording(state: DayState, logger: LoggerState) -> str:
-    return f"Nothing is being recorded: {logger.says}." if _going_on(state) and not logger.recording else ""
+    if logger.recording or not _going_on(state):
+        return ""
+    again = "" if "quietheel log" in logger.says else "; `quietheel log` goes on in a new run"
+    return f"Nothing is being recorded: {logger.says}{again}."
 
 
 def _silent(state: DayState, stations: Entries) -> str:

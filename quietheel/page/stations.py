@@ -48,7 +48,7 @@ def lanes(plan: Plan) -> list[Lane]:
 def stations_section(
     plan: Plan, pulses: Pulses, logger: LoggerState, windows: Sequence[MarkedWindow], now_ns: int
 ) -> list[dict[str, Any]]:
-    """One entry a station: ``name``, ``now_deg`` (heel, or None), ``reads``, ``says``, ``ill``."""
+    """One entry a station: ``name``, ``now_deg`` (heel; None where silent), ``reads``, ``says``, ``ill``."""
     by_hand = {
         name: (heel / DEGREE, window.label)
         for window in windows
@@ -81,10 +81,11 @@ def _station(plan: Plan, station: Station, pulses: Pulses, counted: StationCount
     says = trouble or _well(station, quantity, main, beats)
     if trouble and counted is not None and counted.said:
         says = f"{trouble}; {counted.said}"
+    fresh = main.silent_s <= station.silence_s
     return {
         "name": station.name,
-        "now_deg": number_or_none(round(main.value, 4)) if quantity is Quantity.HEEL else None,
-        "reads": _reads(quantity, main),
+        "now_deg": number_or_none(round(main.value, 4)) if quantity is Quantity.HEEL and fresh else None,
+        "reads": _reads(quantity, main) if fresh else "–",
         "says": says,
         "ill": bool(trouble),
     }

@@ -9,8 +9,10 @@ import pytest
 from rich.console import Console
 
 from config.folder import TestFolder
+from quietheel.page.view import DayView
 from quietheel.replay.play import replay
 from quietheel.replay.source import ReplaySource
+from quietheel.terminal import picture as terminal_picture
 from quietheel.terminal import watch_terminal
 
 
@@ -66,3 +68,21 @@ def test_a_day_played_into_a_pipe_is_the_answer_in_lines(folder: Path) -> None:
     assert all(re.search(r"° \w+ ± 0\.\d+, (fine|caution|rejected)\. ", line) for line in windows)
     assert any(re.match(r"GM 1\.\d+ ± 0\.\d+ m", line) for line in lines)
     assert "\x1b" not in out.getvalue()
+
+
+@pytest.mark.parametrize("width", [60, 80, 112, 140])
+def test_the_view_that_runs_keeps_labels_and_verdicts(folder: Path, width: int) -> None:
+    wall = [0]
+    place = TestFolder(folder)
+    view = DayView(place, ReplaySource(place, 1.0, monotonic_ns=lambda: wall[0]))
+    wall[0] = 3000_000_000_000
+    view.step()
+    view.wait()
+    view.step()
+    out = io.StringIO()
+    Console(file=out, width=width).print(terminal_picture(view.whole(), width, 50))
+    view.close()
+    rows = re.findall(r"([012])\s+(\d\.\d{4}° (?:\w+ )?± \d\.\d{4}°)\s+(\w+)", out.getvalue())
+    assert {(label, verdict in ("fine", "caution", "rejected")) for label, _, verdict in rows} == {
+        (label, True) for label in "012"
+    }

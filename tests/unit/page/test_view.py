@@ -249,7 +249,9 @@ def test_the_record_is_followed_while_it_grows(tmp_path: Path) -> None:
     assert len(drawn) == 29
     clock.ns += 9_000_000_000
     view.step()
-    assert "silent for 9 s" in view.whole()["stations"][0]["says"]
+    silent = view.whole()["stations"][0]
+    assert "silent for 9 s" in silent["says"]
+    assert (silent["reads"], silent["now_deg"]) == ("–", None), "an old figure is not shown as one of now"
     writer.stop("end of the day")
     view.step()
     assert "was stopped (end of the day)" in view.whole()["kit"][0]["says"]

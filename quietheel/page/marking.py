@@ -123,6 +123,8 @@ def marks_section(events: Sequence[Event], windows: Sequence[MarkedWindow] = ())
     ``void_id`` is the line of the void, to be voided itself where the mark shall stand again.
     """
     ordered, voids = effective(events)
+    opens = {window.number: window.label for window in windows}
+    closes = {window.stop_ns: window.label for window in windows if window.stop_ns is not None}
     struck = {window.number: standing_void(window, events) for window in windows if window.voided}
     found = []
     for event in ordered:
@@ -133,7 +135,7 @@ def marks_section(events: Sequence[Event], windows: Sequence[MarkedWindow] = ())
             {
                 "id": event.number,
                 "at_ms": event.at_ns // 1_000_000,
-                "says": in_words(event),
+                "says": in_words(event, opens.get(event.number) or closes.get(event.at_ns, "")),
                 "by": event.by,
                 "void": str(void.data.get("reason", "")) if void else None,
                 "void_id": void.number if void else None,
@@ -150,14 +152,14 @@ def rules_section(events: Sequence[Event]) -> list[dict[str, Any]]:
     return [{"at_ms": event.at_ns // 1_000_000, "says": _shortened(in_words(event), 34)} for event in kept[-40:]]
 
 
-def in_words(event: Event) -> str:
-    """Say one mark.
+def in_words(event: Event, label: str = "") -> str:
+    """Say one mark; ``label`` is what the window that it opens or closes is called in the end.
 
     >>> in_words(Event(3, 0, "confirm", "mate", {"what": ["lines", "crane"], "window": "2"}))
     'lines slack and drooping, crane stowed (window 2)'
     """
     data = event.data
-    window = data.get("window")
+    window = label if label and event.kind in ("window_open", "window_close") else data.get("window")
     if event.kind == "gangway":
         return f"gangway {data['state']}"
     if event.kind == "movement":

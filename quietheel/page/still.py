@@ -27,6 +27,8 @@ LONGEST_WAIT_S = 120.0
 CERTAIN_NS = 10_000_000_000
 """A check must speak against the open window for so long (day time) before it is shown: asked anew each second, even a
 clean window trips one now and then."""
+FIRST_S = 1.0
+"""An open window younger than this is not looked at."""
 STALE_S = 5.0
 """Without a reading of heel for so long, or for three of the fastest station's intervals, nothing is said of rest."""
 ENOUGH_HZ = 20.0
@@ -81,6 +83,9 @@ class Stillness:
         live, epoch_ns = self._live(worked, min(int(one.time_ns[0]) for one in series), now_ns)
         day = make_day(self._plan, series, (), epoch_ns)
         window = state.open_window
+        elapsed_s = 0.0 if window is None else (now_ns - window.start_ns) * 1e-9
+        if elapsed_s < FIRST_S:
+            window = None  # opened this moment: nothing of it can be told
         moved = math.nan if state.moved_ns is None else (state.moved_ns - epoch_ns) * 1e-9
         look = live.look(
             day,
@@ -91,7 +96,6 @@ class Stillness:
         )
         if window is None:
             return _said(look, moved)
-        elapsed_s = (now_ns - window.start_ns) * 1e-9
         if worked.live is None:
             # How she moves must have been learnt from a closed window before a window is judged by it.
             return _teaching(look, moved, elapsed_s, window.label, self._plan.settings.window_s)

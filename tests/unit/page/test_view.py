@@ -202,6 +202,29 @@ def test_a_void_window_takes_no_verdict_and_can_be_let_stand_again(day: Path, tm
     assert [event.kind for event in EventLog(tmp_path).read()][2:] == ["void", "void", "overrule"]
 
 
+def test_a_window_taken_again_goes_by_one_name_everywhere(day: Path, tmp_path: Path) -> None:
+    wall = [0]
+    source = ReplaySource(TestFolder(day), 1.0, rehearse_in=tmp_path, monotonic_ns=lambda: wall[0])
+    view = DayView(TestFolder(day), source)
+    log = EventLog(tmp_path)
+    for second, kind, data in (
+        (100, "window_open", {"movement": "0"}),
+        (150, "window_close", {}),
+        (160, "void", {"window": "0", "reason": "tug came alongside"}),
+        (180, "window_open", {"movement": "0"}),
+    ):
+        log.append(kind, "mate", data, page_day.START_NS + second * 1_000_000_000)
+    wall[0] = 180_000_000_000
+    view.step()
+    whole = view.whole()
+    view.close()
+    label = whole["windows"][0]["label"]
+    assert label != "0"
+    assert [mark["says"] for mark in whole["marks"]] == [f"window {label} opened", "window 0 closed", "window 0 opened"]
+    assert whole["next"]["sentence"].startswith(f"Window {label} is open")
+    assert "start before its stop" not in whole["still"]["words"], "opened this very moment"
+
+
 def test_a_window_struck_out_by_its_opening_names_that_void(day: Path, tmp_path: Path) -> None:
     log = EventLog(tmp_path)
     log.append("window_open", "mate", {"movement": "0"}, page_day.START_NS + 10)

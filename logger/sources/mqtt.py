@@ -204,14 +204,11 @@ class MqttSession:
         """See `logger.sources.source.Source`."""
         self._read_certificates_again()
         client = self._make_client()
+        client.on_answer = self._answered
         try:
             async with client:
                 heed()
                 self._client = client
-                self._connected_ns = self._clock.monotonic_ns()
-                if client.session_present:
-                    for subscriber in self._subscribers:
-                        subscriber.resumed()
                 topics = sorted({subscriber.topic for subscriber in self._subscribers})
                 for topic in topics:
                     granted = await client.subscribe(topic, qos=1)
@@ -264,6 +261,13 @@ class MqttSession:
         if self._again and self._client is not None:
             self._again = False
             self._client.drop()
+
+    def _answered(self, session_present: bool) -> None:
+        # Not where `run` goes on: the first messages of the session may be here before it does.
+        self._connected_ns = self._clock.monotonic_ns()
+        if session_present:
+            for subscriber in self._subscribers:
+                subscriber.resumed()
 
     def _why_lost(self, why: str) -> str:
         """Why an open connection broke; after the third in a row that did not last, what that may mean."""

@@ -54,14 +54,15 @@ class AcknowledgingClient(aiomqtt.Client):
         self._trouble = _LastTrouble()
         own.addHandler(self._trouble)
         super().__init__(hostname, port, logger=own, **options)  # type: ignore[arg-type]
-        self.session_present = False
+        self.on_answer: Callable[[bool], None] = lambda session_present: None
+        """Called as soon as the broker takes us, before any message: whether it has kept our session."""
         self._closed = False
         self._client.manual_ack_set(True)
         self._client.on_message = lambda _client, _userdata, message: on_message(message)
         then = self._client.on_connect
 
         def connected(client: paho.Client, userdata: object, flags: paho.ConnectFlags, *rest: object) -> None:
-            self.session_present = bool(flags.session_present)
+            self.on_answer(bool(flags.session_present))
             # A broker may name another interval (MQTT 5, 3.2.2.3.14), 0 for never: a dead one would not be noticed.
             client._keepalive = min(client._keepalive or KEEPALIVE_S, KEEPALIVE_S)
             if then is not None:

@@ -1,6 +1,7 @@
 """Every way in which the connection to a broker breaks: it is noticed, said in words, mended, and costs no reading."""
 
 import asyncio
+import contextlib
 import gc
 import shutil
 import signal
@@ -26,13 +27,13 @@ needs_openssl = pytest.mark.skipif(shutil.which("openssl") is None, reason="no o
 CONNACK = bytes([0x20, 3, 0, 0, 0])
 
 
-def plan(port, scheme="mqtt", **broker):
+def plan(port, scheme="mqtt", *, timed=True, **broker):
     station = Station(
         name="aft",
         dialect="json",
         source=MqttSource(type="mqtt", topic="pier/aft"),
         channels=(ChannelMap(quantity="heel", field="roll", unit="deg"),),
-        time_field="t",
+        time_field="t" if timed else "",
         time_format="unix_s",
     )
     return Plan(stations=(station,), broker=Broker(url=f"{scheme}://127.0.0.1:{port}", **broker))
@@ -151,6 +152,40 @@ def test_a_broker_that_hangs_up_before_it_grants_the_subscription_is_left_at_onc
 
     run(main())
     assert any("the broker hung up" in text for text in said)
+
+
+def test_what_waited_is_late_from_the_first_message_on_though_it_comes_with_the_brokers_answer(tmp_path):
+    """On a busy machine the broker's answer and the first messages are read in one turn of the loop."""
+    count = 20
+
+    def published(number):
+        payload = b'{"roll": %d}' % number
+        topic = b"\x00\x08pier/aft"
+        body = topic + bytes([0, number + 1, 0]) + payload
+        return bytes([0x32, len(body)]) + body
+
+    async def with_the_answer(reader, writer):
+        await reader.read(1)
+        writer.write(CONNACK[:2] + b"\x01" + CONNACK[3:] + b"".join(published(n) for n in range(count)))
+        asked = await reader.readuntil(b"pier/aft")
+        mid = asked[-13:-11]
+        writer.write(bytes([0x90, 4]) + mid + bytes([0, 1]))
+        with contextlib.suppress(OSError):
+            while await reader.read(1000):
+                pass
+        writer.transport.abort()
+
+    async def main():
+        async with await asyncio.start_server(with_the_answer, "127.0.0.1", 0) as server:
+            port = server.sockets[0].getsockname()[1]
+            async with recording(plan(port, timed=False), tmp_path) as logger:
+                await until(lambda: logger.supervisors[0].times_opened)
+                await until(lambda: logger.now().rows == count)
+            await asyncio.sleep(0.05)
+
+    run(main())
+    (series,) = read_series(tmp_path / "record", repair=False)
+    assert ((series.flags & Flag.LATE.value) != 0).all()
 
 
 @with_broker

@@ -123,10 +123,12 @@ def test_whatever_interval_a_broker_names_a_dead_one_is_noticed(named):
     async def main():
         client = AcknowledgingClient(lambda message: None, "127.0.0.1", 1)
         client._client._keepalive = named
+        present = []
+        client.on_answer = present.append
         flags = SimpleNamespace(session_present=True)
         client._client.on_connect(client._client, None, flags, aiomqtt.client.mqtt.CONNACK_ACCEPTED, None)
         assert client._connected.done()
-        assert client.session_present
+        assert present == [True]
         assert client._client._keepalive == (2 if named == 2 else 5)
         client.close()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import ndtri
 
 from dsp.bins import Grid, interpolate_short
 from dsp.types import Array
@@ -30,8 +31,15 @@ def smoothed_level(grid: Grid, heel: Array, period: float) -> tuple[Array, int]:
         return np.where(count > 0.7 * width, total / count, np.nan), width
 
 
-def level_spread(smooth: Array, width: int) -> float:
-    """Scatter (rad) of smoothed heel on a steady level, from its changes over three widths; robust against steps."""
+def level_spread(smooth: Array, width: int, share: float = 0.5) -> float:
+    """Scatter (rad) of smoothed heel on a steady level, from its changes over three widths; robust against steps.
+
+    Parameters
+    ----------
+    share : of the changes, those that are smallest are judged by.
+    """
     change = smooth[3 * width :] - smooth[: -3 * width] if smooth.size > 3 * width else np.zeros(0)
-    change = change[np.isfinite(change)]
-    return float(1.4826 * np.median(np.abs(change)) / np.sqrt(2.0)) if change.size > 5 else float("nan")
+    change = np.abs(change[np.isfinite(change)])
+    if change.size <= 5:
+        return float("nan")
+    return float(np.quantile(change, share) / ndtri(0.5 + 0.5 * share) / np.sqrt(2.0))

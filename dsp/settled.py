@@ -22,8 +22,14 @@ from dsp.types import Array
 
 MOVING = 5.0
 """Robust standard deviations of smoothed heel beyond which the level is said to move."""
+QUIETEST = 0.25
+"""Share of the changes of level by which a record is judged that may hold a step: of a short one most reach across."""
 SWING_SHARE = 0.5
 """Share of the wanted interval that a plain mean of the window could at most be off by the swing left (A T / pi D)."""
+
+
+OWN_SHARE = 0.9
+"""Where the stations alone leave so much of the wanted interval, only what motion leaves is held against it."""
 
 
 @dataclass(frozen=True)
@@ -89,8 +95,8 @@ def settled(
     inner = smooth[: heel.size - width] if heel.size > 3 * width else np.zeros(0)
     nan = float("nan")
     if inner.size < width or not np.isfinite(inner[-1]):
-        return Settled(False, nan, nan, nan, nan, "Not enough record yet to tell.")
-    scatter = spread if np.isfinite(spread) else level_spread(inner, width)
+        return Settled(False, nan, nan, nan, nan, "Not enough record yet to tell whether she lies still.")
+    scatter = spread if np.isfinite(spread) else level_spread(inner, width, QUIETEST)
     level = float(inner[-1])
     limit = MOVING * max(scatter if np.isfinite(scatter) else 0.0, 0.3 * wanted)
     away = np.flatnonzero(~(np.abs(inner - float(np.nanmedian(inner[-width:]))) < limit))
@@ -128,7 +134,14 @@ def interval_after(model: MotionModel, length: float, dof: float, noise: float, 
 
 
 def more_seconds(
-    model: MotionModel, elapsed: float, u95: float, wanted: float, dof: float, noise: float, step: float
+    model: MotionModel,
+    elapsed: float,
+    u95: float,
+    wanted: float,
+    dof: float,
+    noise: float,
+    step: float,
+    stations_u95: float = 0.0,
 ) -> Needed:
     """Say how many more seconds a window needs for a wanted interval: "40 s more for 0.005 deg".
 
@@ -137,30 +150,39 @@ def more_seconds(
     Parameters
     ----------
     elapsed : s, the window has run so far.
-    u95 : rad, its interval now. wanted : rad.
+    u95 : rad, its interval now by motion and noise, which a longer window makes smaller. wanted : rad, of the whole.
     dof, noise, step : as for `interval_after`.
+    stations_u95 : rad, half width by scale and drift of the stations, which no length of a window makes smaller.
     """
-    if u95 <= wanted:
-        return Needed(u95, wanted, 0.0, f"Interval {u95 / DEGREE:.4f} deg: reached.")
+    whole = float(np.hypot(u95, stations_u95))
+    if whole <= wanted:
+        return Needed(whole, wanted, 0.0, f"Interval {whole / DEGREE:.4f} deg: reached.")
+    aim, what = float(np.sqrt(max(wanted**2 - stations_u95**2, 0.0))), f"{wanted / DEGREE:.3f} deg"
+    if stations_u95 > OWN_SHARE * wanted:
+        aim, left = wanted, f"the {stations_u95 / DEGREE:.4f} deg that scale and drift of the stations leave"
+        if u95 <= aim:
+            says = f"Interval {whole / DEGREE:.4f} deg, most of it {left}: a longer window gains little."
+            return Needed(whole, wanted, 0.0, says)
+        what = f"{what} beside {left}"
     now = interval_after(model, elapsed, dof, noise, step)
     ratio = u95 / now if now > 0 else 1.0
     low, high = elapsed, max(2.0 * elapsed, 60.0)
-    while ratio * interval_after(model, high, dof, noise, step) > wanted:
+    while ratio * interval_after(model, high, dof, noise, step) > aim:
         low, high = high, 2.0 * high
         if high > elapsed + 3600.0:
             says = (
                 f"The interval of {wanted / DEGREE:.3g} deg that is wanted (settings.wanted_heel_u95_deg) is out of "
-                f"reach within an hour in this weather: {u95 / DEGREE:.4f} deg now."
+                f"reach within an hour in this weather: {whole / DEGREE:.4f} deg now."
             )
-            return Needed(u95, wanted, float("inf"), says)
+            return Needed(whole, wanted, float("inf"), says)
     for _ in range(8):
         middle = 0.5 * (low + high)
-        if ratio * interval_after(model, middle, dof, noise, step) > wanted:
+        if ratio * interval_after(model, middle, dof, noise, step) > aim:
             low = middle
         else:
             high = middle
     more = float(np.ceil(high - elapsed))
-    return Needed(u95, wanted, more, f"{more:.0f} s more for {wanted / DEGREE:.3f} deg.")
+    return Needed(whole, wanted, more, f"{more:.0f} s more for {what}.")
 
 
 def suggested(

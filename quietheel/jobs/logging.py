@@ -56,7 +56,8 @@ def log(
                     if left <= 0:
                         break
                     with contextlib.suppress(TimeoutError):
-                        await asyncio.wait_for(stop.wait(), left)
+                        async with asyncio.timeout(left):
+                            await stop.wait()
                 run.stop_reason = "interrupted" if stop.is_set() else "time is up"
             return run.now()
 

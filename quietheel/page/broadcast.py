@@ -43,8 +43,10 @@ class Broadcast:
                     }
                 }
             self.tell(as_text(delta))
+            # Not `wait_for`: on Python 3.11 it forgets a cancellation that comes together with the event.
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self.wake.wait(), self.period_s)
+                async with asyncio.timeout(self.period_s):
+                    await self.wake.wait()
 
     def tell(self, text: str | None) -> None:
         """Put one message before every page; None ends the streams."""

@@ -8,10 +8,10 @@ from reduction.gm.consistency.linear import Linear
 from reduction.gm.consistency.values import Array, Windows
 
 PRIOR_RESTRAINT = {
-    "free": 0.80,
+    "free": 0.78,
     "starboard": 0.05,
     "port": 0.05,
-    "both": 0.02,
+    "both": 0.04,
     "line to port": 0.04,
     "line to starboard": 0.04,
 }

@@ -331,6 +331,25 @@ def test_settled_only_when_the_level_rests_and_the_swing_is_small() -> None:
     assert late.settled and late.level == pytest.approx(0.02, abs=2e-4)
 
 
+def test_a_step_in_a_short_record_does_not_pass_for_her_restlessness() -> None:
+    rng = np.random.default_rng(10)
+    grid = Grid(0.0, 0.8, 200)
+    moved = 0.03 * np.clip((grid.time - 90.0) / 12.0, 0.0, 1.0)
+    heel = moved + 2e-5 * rng.standard_normal(200)
+    just = settled(grid, heel[:140], 8.0, 0.02)
+    later = settled(grid, heel, 8.0, 0.02)
+    assert not just.settled and just.says == "The level is still moving."
+    assert later.settled and later.since > 100.0
+
+
+def test_live_view_knows_how_restless_the_windows_were() -> None:
+    day = day_of_two_levels()
+    view = LiveView(wanted=0.002 * DEG)
+    view.know(learnt_from(replace(day, heel=(_until(day.heel[0], 600.0),), windows=day.windows[:1])))
+    moving = view.look(replace(day, heel=(_until(day.heel[0], 640.0),)), 640.0, None)
+    assert not moving.settled.settled
+
+
 def test_suggested_windows_hold_still_and_live_counts_down() -> None:
     day = day_of_two_levels()
     spans = suggest_windows(day)
@@ -374,6 +393,35 @@ def test_an_interval_out_of_reach_is_named_with_its_setting() -> None:
     assert "interval of 1e-05 deg that is wanted (settings.wanted_heel_u95_deg)" in found.says
     assert "0.0200 deg now" in found.says
     assert more_seconds(model, 60.0, 0.02 * DEG, 0.015 * DEG, 10.0, 1e-12, 0.8).says.endswith(" s more for 0.015 deg.")
+
+
+def test_what_the_stations_leave_no_longer_window_mends() -> None:
+    from dsp.motion import MotionModel
+    from dsp.settled import more_seconds
+
+    hats = Hats.between(0.003, 0.07, 0.6)
+    model = MotionModel(hats, np.full(hats.node.size, 1e-8), 0.12, 0.03, 1e-7, 1e-12)
+    told = [more_seconds(model, 60.0, 0.004 * DEG, 0.005 * DEG, 10.0, 1e-12, 0.8, s * DEG) for s in (0.0, 0.004, 0.006)]
+    assert [round(one.u95 / DEG, 4) for one in told] == [0.004, 0.0057, 0.0072]
+    assert told[0].more == 0.0 and told[0].says.endswith("reached.")
+    assert told[1].more > 0.0 and told[1].says.endswith(" s more for 0.005 deg.")
+    assert told[2].more == 0.0 and "0.0060 deg that scale and drift of the stations leave" in told[2].says
+    longer = more_seconds(model, 60.0, 0.01 * DEG, 0.005 * DEG, 10.0, 1e-12, 0.8, 0.006 * DEG)
+    assert longer.more > 60.0 and "0.005 deg beside the 0.0060 deg" in longer.says
+
+
+def test_live_interval_is_that_of_the_closed_window() -> None:
+    day = day_of_two_levels()
+    learnt = learnt_from(replace(day, heel=(_until(day.heel[0], 600.0),), windows=day.windows[:1]))
+    assert not isinstance(learnt, str)
+    view = LiveView(wanted=0.002 * DEG)
+    view.know(learnt)
+    live = view.look(replace(day, heel=(_until(day.heel[0], 1020.0),)), 1020.0, 900.0)
+    closed = evaluate_day(replace(day, heel=(_until(day.heel[0], 1020.0),)))
+    scale = closed.scale_u * abs(closed.windows[1].heel - closed.windows[0].heel)
+    assert live.u95 > 1.96 * scale
+    assert live.u95 == pytest.approx(1.96 * np.hypot(closed.windows[1].u, scale), rel=0.15)
+    assert "scale and drift of the stations leave" in live.says
 
 
 def test_what_was_learnt_once_serves_the_live_view_and_the_windows() -> None:

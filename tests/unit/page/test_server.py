@@ -152,6 +152,33 @@ def test_a_step_that_fails_is_said_on_the_page_and_does_not_end_the_day(folder: 
     view.close()
 
 
+def test_a_page_that_is_stopped_while_it_is_woken_stops(folder: Path) -> None:
+    view = DayView(TestFolder(folder), ReplaySource(TestFolder(folder), 1.0, monotonic_ns=lambda: 0))
+
+    async def stopped() -> bool:
+        broadcast = Broadcast(view, 60.0)
+        queue: asyncio.Queue[str | None] = asyncio.Queue(QUEUE)
+        broadcast.watchers.add(queue)
+        task = asyncio.create_task(broadcast.run())
+        await queue.get()
+        for _ in range(3):
+            await asyncio.sleep(0)  # it waits for its next second now
+        broadcast.wake.set()
+        await asyncio.sleep(0)
+        task.cancel()
+        done, _ = await asyncio.wait({task}, timeout=5.0)
+        again = asyncio.create_task(broadcast.run())
+        await queue.get()
+        await asyncio.sleep(0.05)
+        broadcast.wake.set()
+        again.cancel()
+        late, _ = await asyncio.wait({again}, timeout=5.0)
+        return task in done and again in late
+
+    assert asyncio.run(stopped())
+    view.close()
+
+
 def test_a_taken_port_is_said_plainly(folder: Path) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))

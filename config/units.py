@@ -8,16 +8,10 @@ STANDARD_GRAVITY = 9.80665
 """g_n, m/s2. Exact by definition (3rd CGPM, 1901). It cancels from GM by moments; it matters for roll periods only."""
 SEA_WATER_DENSITY = 1025.0
 """kg/m3. Customary density of hydrostatic tables (common practice)."""
-FRESH_WATER_DENSITY = 1000.0
-"""kg/m3. Customary (common practice)."""
 AIR_DENSITY = 1.225
 """kg/m3, ISO 2533 standard atmosphere at sea level."""
 KNOT = 1852.0 / 3600.0
 """m/s. International nautical mile (1929), exact."""
-FOOT = 0.3048
-"""m. Exact (1959)."""
-LONG_TON = 1016.0469088
-"""kg. 2240 lb of 0.45359237 kg, exact."""
 TONNE = 1000.0
 """kg. Exact."""
 COVERAGE_95 = 1.959963984540054
@@ -52,7 +46,6 @@ ANGLE = {"deg": DEGREE, "rad": 1.0, "mrad": 1e-3, "arcmin": DEGREE / 60.0, "arcs
 SPEED = {"m/s": 1.0, "kn": KNOT, "km/h": 1.0 / 3.6}
 FORCE = {"N": 1.0, "kN": 1e3, "kgf": STANDARD_GRAVITY, "tf": 1e3 * STANDARD_GRAVITY}
 TEMPERATURE = {"degC": 1.0, "K": 1.0}
-LENGTH = {"m": 1.0, "mm": 1e-3, "cm": 1e-2}
 
 _MEANT = {
     "t": "tf for the weight of a tonne",

@@ -8,7 +8,7 @@ import numpy as np
 
 from dsp.low import Cut, LowHeel, low_heel
 from dsp.prepare import Prepared, even_parts, prepare
-from dsp.roll import DAMPING_USUAL, RollLaw, WindowRoll, day_law, envelope, window_roll
+from dsp.roll import DAMPING_USUAL, RollLaw, WindowRoll, as_windows_agree, day_law, envelope, window_roll
 from dsp.spectrum import Pooled, pooled
 from dsp.stretches import still_stretches
 from dsp.types import Day
@@ -72,4 +72,5 @@ def rolls_of(prepared: Prepared) -> tuple[RollLaw | None, list[WindowRoll]]:
     envelopes = [envelope(prepared.heel[grid.slice(w.start, w.stop)], grid.step, frequency) for w in prepared.windows]
     law = day_law(envelopes, grid.step, frequency)
     used = law or RollLaw(frequency, float("nan"), DAMPING_USUAL, DAMPING_USUAL, 0.1, frequency)
-    return law, [window_roll(e, grid.step, frequency, used) for e in envelopes]
+    rolls = [window_roll(e, grid.step, frequency, used) for e in envelopes]
+    return law and as_windows_agree(law, rolls), rolls

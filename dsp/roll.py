@@ -8,7 +8,7 @@ filter, each window with its own strength of push (docs/method-heel.md, section 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import minimize
@@ -267,6 +267,25 @@ def window_roll(one: Envelope, step: float, frequency: float, law: RollLaw) -> W
         stationary=0.5 * steady,
         transient=first,
     )
+
+
+def as_windows_agree(law: RollLaw, rolls: list[WindowRoll]) -> RollLaw:
+    """Widen the day's frequency by as much as the windows' own scatter more than their uncertainties say.
+
+    The curvature of a likelihood knows nothing of what its model leaves out. With fewer than three windows that tell
+    their own frequency nothing changes, and nothing ever gets narrower.
+
+    References
+    ----------
+    R. T. Birge, The calculation of errors by the method of least squares, Phys. Rev. 40 (1932) 207-227 (from memory).
+    """
+    own = np.array([(r.frequency, r.frequency_u) for r in rolls if r.frequency_u > 0.0 and np.isfinite(r.frequency)])
+    if own.shape[0] < 3:
+        return law
+    weight = own[:, 1] ** -2.0
+    away = own[:, 0] - float(weight @ own[:, 0] / weight.sum())
+    ratio = float(np.sqrt(weight @ away**2 / (own.shape[0] - 1)))
+    return replace(law, frequency_u=law.frequency_u * max(ratio, 1.0))
 
 
 def _curvature(cost, x: Array, width: Array) -> Array:  # type: ignore[no-untyped-def]

@@ -99,7 +99,7 @@ def marked_windows(events: Sequence[Event], plan: Plan) -> list[MarkedWindow]:
     roster = [event for event in ordered if event.number not in voids and event.kind == "people"]
     for label, window in list(walk.windows.items()):
         stop = window.stop_ns if window.stop_ns is not None else 2**63 - 1
-        moment = people_moment(whereabouts(plan, roster, stop), plan)
+        moment = people_moment(whereabouts(plan, roster, stop))
         walk.change(label, people_moment_tm=moment)
     return sorted(walk.windows.values(), key=lambda window: (window.start_ns, window.number))
 

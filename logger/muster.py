@@ -78,6 +78,6 @@ def _place(event: Event, places: dict[str, Point]) -> tuple[str, Point | None]:
     return name or "unknown", places.get(name)
 
 
-def people_moment(people: Sequence[Whereabouts], plan: Plan) -> float:
+def people_moment(people: Sequence[Whereabouts]) -> float:
     """Moment of everyone who is away from the muster station, t m to starboard; unknown places count nothing."""
     return float(sum(person.moment_tm for person in people if person.moment_tm == person.moment_tm))

@@ -70,7 +70,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
         missing["displacement_t"] = str(found)
     moments = day_moments(inputs)
     notes += moments.assumptions
-    survey = gather(plan, tables.survey, tanks, inputs.shifts)
+    survey = gather(plan, tables.survey, tanks)
     notes += survey.assumptions
     gm = gm_of_day(inputs, moments, case, tanks, waterline) if case is not None else str(found)
     if isinstance(gm, str):
@@ -81,7 +81,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
     if case is not None and fit is None and math.isfinite(case.hull.kg_guess):
         notes.append("Without GM, LCG was corrected for trim with KG of the previous or estimated lightship.")
 
-    results, drawn = _results(inputs, case, fit, tanks, survey, missing)
+    results, drawn = _results(inputs, case, fit, tanks, survey)
     as_inclined = _as_inclined(inputs, case, fit, results, missing)
     lightship = _lightship(inputs, results, missing)
     held = hold(inputs, case, fit, results, lightship, survey, missing)
@@ -180,7 +180,6 @@ def _results(
     fit: GmCase | None,
     tanks: tuple[Liquid, ...],
     survey: Survey,
-    missing: dict[str, str],
 ) -> tuple[dict[str, Quantified], dict[str, tuple[float, float]]]:
     """Every result with its budget, and its interval by random draws."""
     if case is None:

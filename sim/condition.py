@@ -135,8 +135,3 @@ def resting_heel(floating: Floating, tanks: tuple[Liquid, ...], moment: float, v
         return righting - moment * math.cos(heel) - vertical * math.sin(heel)
 
     return float(brentq(unbalanced, -0.35, 0.35, xtol=1e-14, rtol=1e-14))
-
-
-def static_check(floating: Floating) -> float:
-    """Restoring moment a radian at upright, N m, liquids free."""
-    return floating.displacement * G * floating.gm_fluid

@@ -38,7 +38,7 @@ def people_section(plan: Plan, people: Sequence[Whereabouts], changes: Sequence[
     if not people:
         says = "No roster in the plan: name who stays aboard and where they muster."
     elif changes:
-        says += f" Away from their places, they make {moment_words(people_moment(people, plan))}."
+        says += f" Away from their places, they make {moment_words(people_moment(people))}."
     return {
         "says": says,
         "changes": [f"{change[:1].upper()}{change[1:]}." for change in changes],

@@ -47,24 +47,20 @@ class Totals:
     moved: float
     ballast: float
     """Liquid ballast to come off."""
-    aggregate: float
-    """Sum of absolute additions, removals and relocations (46 CFR 144.315)."""
 
 
-def gather(
-    plan: Plan, rows: Sequence[SurveyRow] | None, liquids: Sequence[Liquid], shifts: Sequence[Shift] = ()
-) -> Survey:
+def gather(plan: Plan, rows: Sequence[SurveyRow] | None, liquids: Sequence[Liquid]) -> Survey:
     """Bring together what has to come off, go on and be moved.
 
     Parameters
     ----------
     rows : survey.csv; None where there is none.
     liquids : tanks as reduced.
-    shifts : people who were aboard in some windows only are not taken off here; they are in the moments.
 
     Returns
     -------
-    Survey; test weights and people stand where the first state of the weights has them.
+    Survey; test weights and people stand where the first state of the weights has them. People who were aboard in some
+    windows only are not taken off here; they are in the moments.
     """
     items: list[SurveyItem] = []
     notes: list[str] = []
@@ -119,7 +115,7 @@ def totals(items: Sequence[SurveyItem]) -> Totals:
     on = sum(i.mass for i in own if i.action == "on")
     moved = sum(i.mass for i in own if i.action == "move")
     ballast = sum(i.mass for i in items if i.action == "off" and i.ballast)
-    return Totals(off, on, moved, ballast, sum(i.mass for i in own if not i.ballast))
+    return Totals(off, on, moved, ballast)
 
 
 def _of_row(row: SurveyRow) -> SurveyItem:

@@ -48,7 +48,3 @@ class Afloat:
     def forward(self) -> float:
         """Draught at the forward perpendicular, m."""
         return self.mean + self.hog - self.trim / 2.0
-
-    def trim_angle(self, length: float) -> float:
-        """Trim as an angle, rad, bow up positive."""
-        return math.atan(self.trim / length)

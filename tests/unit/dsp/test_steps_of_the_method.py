@@ -20,7 +20,7 @@ from dsp.model import learnt_from
 from dsp.motion import Hats, roll_covariance, roll_spectrum
 from dsp.natural import roll_frequency
 from dsp.reml import Known, fit
-from dsp.roll import day_law, envelope
+from dsp.roll import RollLaw, WindowRoll, as_windows_agree, day_law, envelope
 from dsp.settled import interval_after, settled
 from dsp.spectrum import expected, periodogram, pooled
 from dsp.stretches import still_stretches
@@ -172,6 +172,15 @@ def test_a_decaying_swing_gives_the_same() -> None:
     law = day_law([envelope(p, step, 0.124) for p in parts], step, 0.124)
     assert law is not None and law.damping == pytest.approx(damping, rel=0.1)
     assert 1.0 / law.frequency == pytest.approx(period, rel=0.005)
+
+
+def test_period_of_the_day_is_as_sure_as_its_windows_agree() -> None:
+    law = RollLaw(0.1, 0.0005, 0.03, 0.01, 0.1, 0.1)
+    alike = [WindowRoll(0.1 + away, 0.001, 1e-8, 0.0) for away in (0.0005, -0.0005, 0.0002, -0.0002)]
+    apart = [WindowRoll(0.1 + away, 0.001, 1e-8, 0.0) for away in (0.003, -0.003, 0.003, -0.003)]
+    assert as_windows_agree(law, alike).frequency_u == law.frequency_u
+    assert as_windows_agree(law, apart).frequency_u == pytest.approx(law.frequency_u * 3.0 * np.sqrt(4 / 3))
+    assert as_windows_agree(law, apart[:2]).frequency_u == law.frequency_u
 
 
 def test_low_frequency_spectrum_and_wind_coefficient_are_recovered() -> None:

@@ -11,7 +11,6 @@ from scipy.optimize import brentq
 
 from config.errors import bad
 from config.units import DEGREE
-from config.units import STANDARD_GRAVITY as G
 from sim import hull, liquid
 from sim.restoring import from_kn, wall_sided
 from sim.scenario import Centre, Liquid, Scenario

@@ -9,7 +9,7 @@ from config.plan import Plan
 from config.sequence import positions
 from config.survey_table import SurveyRow
 from config.units import COVERAGE_95, TONNE
-from reduction.moments import PERSON_U, PLACE_U, Shift, mass_name
+from reduction.moments import PERSON_U, PLACE_U, mass_name
 from reduction.types import SurveyItem
 from reduction.water.tanks import CENTRE_U95, Liquid
 

@@ -241,8 +241,6 @@ class Settings(Table):
     confidence: float = Field(default=0.95, ge=0.5, le=0.999)
     window_s: Positive = 120.0
     wanted_heel_u95_deg: Positive = 0.005
-    refer_wind: bool = True
-    """Refer every window to the same wind where wind is measured."""
     monte_carlo_draws: int = Field(default=20000, ge=0, le=2_000_000)
     seed: int = Field(ge=0, default=20_260_101)
     assumed_displacement_u95_percent: NotNegative | None = None

@@ -126,8 +126,8 @@ def parse_settings(pairs: Sequence[str]) -> dict[str, object]:
 
     A key is given once; ``leave_out`` may be given again for every further station.
 
-    >>> parse_settings(["gm_carried=line", "refer_wind=false", "confidence=0.9"])
-    {'gm_carried': 'line', 'refer_wind': False, 'confidence': 0.9}
+    >>> parse_settings(["gm_carried=line", "seed=7", "confidence=0.9"])
+    {'gm_carried': 'line', 'seed': 7, 'confidence': 0.9}
     >>> parse_settings(["leave_out=aft", "leave_out=hold"])
     {'leave_out': 'aft,hold'}
 

@@ -95,7 +95,7 @@ def test_lines_of_nested_arrays() -> None:
         ('[test]\ndate = "26.11.2026"\n', "test.date: found '26.11.2026'; a date, year first and without quotes"),
         ('[vessel]\nlength_m = "2,95"\n', "found '2,95'; a number with a decimal point, without quotes or unit"),
         ('[settings]\nseed = "x"\n', "found 'x'; a whole number without quotes"),
-        ('[settings]\nrefer_wind = "maybe"\n', "found 'maybe'; true or false"),
+        ('[[stations]]\nname = "a"\n[stations.line_format]\ndecimal_comma = "maybe"\n', "found 'maybe'; true or false"),
         ('[[stations]]\nname = "a"\n[stations.source]\ntype = "udp"\n',
          "line 4, stations[0].source.type: found 'udp'; one of manual, modbus, mqtt, playback, serial, tcp"),
         ('[[stations]]\nname = "a"\n[stations.source]\nport = "COM4"\n', "stations[0].source.type; one of manual,"),

@@ -379,7 +379,7 @@ def test_a_lightship_beyond_its_estimate_is_said_on_the_first_page(answer: Answe
 
 
 def test_settings_are_printed_in_words(answer: Answer, traces: Traces, plan: Plan) -> None:
-    settings: dict[str, object] = {"leave_out": [], "refer_wind": True, "assumed_displacement_u95_percent": None}
+    settings: dict[str, object] = {"leave_out": [], "yes_or_no": True, "assumed_displacement_u95_percent": None}
     made = print_html(report(replace(answer, provenance=replace(answer.provenance, settings=settings)), traces, plan))
     for raw in ("<td>null</td>", "<td>[]</td>", "<td>true</td>"):
         assert raw not in made

@@ -18,8 +18,6 @@ import asyncio
 import contextlib
 import gc
 import random
-import shutil
-import time
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Coroutine, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -29,6 +27,7 @@ from pathlib import Path
 from typing import Protocol, TypeVar
 
 from config.plan import Plan
+from logger.archive.disk import DiskWatch
 from logger.archive.writer import Appended, FlushResult, RunWriter
 from logger.clock import SECOND, Clock, ClockStep, ClockWatch, SystemClock
 from logger.credentials import credentials
@@ -48,8 +47,6 @@ TURN_BYTES = 65_536
 """A station gives way to the others after so many bytes."""
 YOUNG = 50_000
 """New objects before Python looks for garbage: readings live for one flush; looking at each costs a sixth of it all."""
-ROW_BYTES = 60.0
-"""What a row takes on disk until it is measured."""
 
 
 class Writer(Protocol):
@@ -115,9 +112,8 @@ class Recording:
         self._rows = 0
         self._steps = 0
         self._started_ns = clock.host_ns()
-        self._bytes_per_s: float | None = None
+        self._disk_watch = DiskWatch()
         self._hours_left: float | None = None
-        self._measured: tuple[float, int] | None = None
 
     # --- what others may ask ---------------------------------------------------------------------------------------
 
@@ -210,7 +206,7 @@ class Recording:
         while True:
             self._look_at_clock()
             self._keep_garbage()
-            self._hours_left = await asyncio.to_thread(self._measure_disk)
+            self._hours_left = await asyncio.to_thread(self._disk_watch.look, self.folder, self._rows)
             await asyncio.sleep(HOUSEKEEPING_S)
 
     def _look_at_clock(self) -> None:
@@ -232,24 +228,6 @@ class Recording:
             for sample in raw.take_unrecorded():
                 data: dict[str, object] = {"station": line.station.name, "count": raw.count, "bytes": sample.length}
                 self._writer.note("no reading", data | {"why": sample.reason, "began": sample.text()})
-
-    def _measure_disk(self) -> float | None:
-        """Hours until the disk is full at the rate of the last minutes; runs in a thread."""
-        try:
-            free = shutil.disk_usage(self.folder).free
-        except OSError:
-            return None
-        now, rows = time.monotonic(), self._rows
-        if self._measured is None:
-            self._measured = (now, rows)
-            return None
-        since, before = self._measured
-        if now - since < 5.0:
-            return self._hours_left
-        self._measured = (now, rows)
-        rate = (rows - before) / (now - since) * ROW_BYTES
-        self._bytes_per_s = rate if self._bytes_per_s is None else 0.8 * self._bytes_per_s + 0.2 * rate
-        return free / self._bytes_per_s / 3600.0 if self._bytes_per_s else None
 
     async def _settle_messages(self) -> None:
         """Make what came over MQTT safe and acknowledge it, so that the next run does not get it again."""

@@ -11,10 +11,28 @@ from config.plan import Overrule, Plan
 from config.tables import Tables
 from config.units import COVERAGE_95, TONNE
 from config.waterline_table import SampleRow
+from dsp.types import DayHeel
 from logger.events import Event, effective
 from logger.marks import MarkedWindow
 from logger.muster import Whereabouts, whereabouts
+from reduction.inputs import DayInputs
 from reduction.moments import Shift
+
+
+def marked_inputs(
+    plan: Plan, heel: DayHeel, tables: Tables, windows: Sequence[MarkedWindow], events: Sequence[Event]
+) -> DayInputs:
+    """Gather what the reduction is handed: ``windows`` those of the heels, ``tables`` as `with_marked` gives them."""
+    return DayInputs(
+        plan=plan,
+        day=heel,
+        tables=tables,
+        movements={window.label: window.movement for window in windows},
+        moments={window.label: window.moment_tm * TONNE for window in windows if window.moment_tm is not None},
+        moments_u=moments_u(windows),
+        shifts=shifts(plan, events, windows),
+        overrules=overrules(windows),
+    )
 
 
 def shifts(plan: Plan, events: Sequence[Event], windows: Sequence[MarkedWindow]) -> tuple[Shift, ...]:

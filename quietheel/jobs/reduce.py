@@ -8,7 +8,7 @@ import json
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +17,12 @@ from config.folder import TestFolder, digest, is_device, put_in_place
 from config.load import validated
 from config.plan import Plan
 from config.tables import Tables, read_tables
-from config.units import TONNE
 from dsp.day import evaluate_day
 from dsp.types import DayHeel
 from logger.archive.durable import write_whole
 from quietheel import __version__
 from quietheel.jobs.day import RecordedDay, open_day
-from quietheel.jobs.facts import moments_u, other_day, overrules, shifts, with_marked
+from quietheel.jobs.facts import marked_inputs, other_day, with_marked
 from quietheel.jobs.plain import plain
 from quietheel.jobs.told import as_told
 from reduction.answer_json import answer_json
@@ -94,15 +93,8 @@ def day_inputs(
     """Gather what the reduction is handed; ``digests`` of plan, marks and record where they are known already."""
     standing = recorded.standing
     tables, said = with_marked(tables, recorded.events)
-    return DayInputs(
-        plan=plan,
-        day=heel,
-        tables=tables,
-        movements={window.label: window.movement for window in standing},
-        moments={w.label: w.moment_tm * TONNE for w in standing if w.moment_tm is not None},
-        moments_u=moments_u(standing),
-        shifts=shifts(plan, recorded.events, standing),
-        overrules=overrules(standing),
+    return replace(
+        marked_inputs(plan, heel, tables, standing, recorded.events),
         said=(*other_day(plan, standing), *said),
         provenance=Provenance(
             version=__version__,

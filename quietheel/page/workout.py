@@ -7,22 +7,20 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from config.folder import TestFolder
-from config.plan import Plan
-from config.tables import Tables, read_tables
-from config.units import DEGREE, TONNE
+from config.tables import read_tables
+from config.units import DEGREE
 from dsp.day import evaluate_day
 from dsp.live import LiveView
 from dsp.model import learnt_from
 from dsp.types import DayHeel
 from logger.events import Event
 from logger.marks import MarkedWindow
-from quietheel.jobs.facts import moments_u, overrules, shifts, with_marked
+from quietheel.jobs.facts import marked_inputs, with_marked
 from quietheel.jobs.told import as_told
 from quietheel.page.memory import give_back
 from quietheel.page.source import LiveSource
 from quietheel.page.work import Worked, WorkOut
 from reduction.day import reduce_day
-from reduction.inputs import DayInputs
 from reduction.types import Answer
 
 
@@ -45,7 +43,7 @@ def work_out_for(place: TestFolder, source: LiveSource) -> WorkOut:
         give_back()
 
         def answer_of(number: int) -> Answer:
-            return reduce_day(_inputs(plan, tables, _first(heel, number), windows[:number], events))
+            return reduce_day(marked_inputs(plan, _first(heel, number), tables, windows[:number], events))
 
         answer = answer_of(len(windows))
         kg = answer.as_inclined.value.kg if answer.as_inclined.value is not None else None
@@ -63,21 +61,6 @@ def work_out_for(place: TestFolder, source: LiveSource) -> WorkOut:
         )
 
     return work_out
-
-
-def _inputs(
-    plan: Plan, tables: Tables, heel: DayHeel, windows: Sequence[MarkedWindow], events: Sequence[Event]
-) -> DayInputs:
-    return DayInputs(
-        plan=plan,
-        day=heel,
-        tables=tables,
-        movements={window.label: window.movement for window in windows},
-        moments={window.label: window.moment_tm * TONNE for window in windows if window.moment_tm is not None},
-        moments_u=moments_u(windows),
-        shifts=shifts(plan, events, windows),
-        overrules=overrules(windows),
-    )
 
 
 def _first(heel: DayHeel, number: int) -> DayHeel:

@@ -8,8 +8,6 @@ otherwise later on (somebody set it, the network set it, the laptop slept), that
 from __future__ import annotations
 
 import asyncio
-import heapq
-import itertools
 import sys
 import time
 from collections.abc import Callable
@@ -57,7 +55,14 @@ class ClockStep:
     """System clock minus host time after the step."""
 
 
-class Clock(Protocol):
+class UtcClock(Protocol):
+    """What record and marks need of time."""
+
+    def utc_ns(self) -> int:
+        """UTC now, ns; of a run its host time."""
+
+
+class Clock(UtcClock, Protocol):
     """What the logger needs of time."""
 
     @property
@@ -76,9 +81,6 @@ class Clock(Protocol):
 
     def host_ns(self, monotonic_ns: int | None = None) -> int:
         """UTC ns carried on the monotonic clock, now or at a moment of it."""
-
-    def utc_ns(self) -> int:
-        """Host time now, UTC ns; what the archive calls for."""
 
     async def sleep(self, seconds: float) -> None:
         """Wait on this clock."""
@@ -221,72 +223,16 @@ class FastClock:
         await asyncio.sleep(max(0.0, seconds / self._speed))
 
 
-class HandClock:
-    """A clock that stands still until a test moves it; its system clock can be stepped."""
+@dataclass(frozen=True)
+class StoppedClock:
+    """Always the same moment: for a record of what was measured before."""
 
-    def __init__(self, start_utc_ns: int = 1_900_000_000 * SECOND) -> None:
-        self._now = 1_000 * SECOND
-        self._anchor = Anchor(self._now, start_utc_ns)
-        self._system_offset = 0
-        self._sleepers: list[tuple[int, int, asyncio.Future[None]]] = []
-        self._order = itertools.count()
-
-    @property
-    def speed(self) -> float:
-        """See `Clock`."""
-        return 1.0
-
-    @property
-    def anchor(self) -> Anchor:
-        """The anchor of the run."""
-        return self._anchor
-
-    def monotonic_ns(self) -> int:
-        """See `Clock`."""
-        return self._now
-
-    def system_utc_ns(self) -> int:
-        """See `Clock`."""
-        return self._anchor.utc_at(self._now) + self._system_offset
-
-    def host_ns(self, monotonic_ns: int | None = None) -> int:
-        """See `Clock`."""
-        return self._anchor.utc_at(self._now if monotonic_ns is None else monotonic_ns)
+    ns: int
+    """UTC ns."""
 
     def utc_ns(self) -> int:
-        """See `Clock`."""
-        return self.host_ns()
-
-    async def sleep(self, seconds: float) -> None:
-        """Wait until a test has moved the clock far enough."""
-        if seconds <= 0:
-            await asyncio.sleep(0)
-            return
-        woken = asyncio.get_running_loop().create_future()
-        heapq.heappush(self._sleepers, (self._now + round(seconds * SECOND), next(self._order), woken))
-        await woken
-
-    def step_system(self, seconds: float) -> None:
-        """Put the system clock forward (or back)."""
-        self._system_offset += round(seconds * SECOND)
-
-    async def advance(self, seconds: float) -> None:
-        """Move on, waking each sleeper at its own moment and letting everything that then can run do so."""
-        end = self._now + round(seconds * SECOND)
-        await _settle()
-        while self._sleepers and self._sleepers[0][0] <= end:
-            due, _, woken = heapq.heappop(self._sleepers)
-            self._now = max(self._now, due)
-            if not woken.done():
-                woken.set_result(None)
-            await _settle()
-        self._now = end
-        await _settle()
-
-
-async def _settle() -> None:
-    for _ in range(20):
-        await asyncio.sleep(0)
+        """See `UtcClock`."""
+        return self.ns
 
 
 class ClockWatch:

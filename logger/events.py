@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any, TypeGuard
 
 from config.errors import BadInput, bad
-from logger.archive.layout import Clock
 from logger.chain import Line, append_line, read_lines
+from logger.clock import UtcClock
 from logger.mark_form import CONFIRMATIONS, KINDS, check
 
 __all__ = ["CONFIRMATIONS", "KINDS", "ChainReport", "Event", "EventLog", "check", "effective", "rfc3339"]
@@ -81,7 +81,7 @@ class EventLog:
     (1, ['gangway'], True)
     """
 
-    def __init__(self, folder: Path, clock: Clock | None = None) -> None:
+    def __init__(self, folder: Path, clock: UtcClock | None = None) -> None:
         self.path = folder / "events.jsonl"
         self._clock = clock or _SystemClock()
 

@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from config.folder import TestFolder
-from logger.archive.layout import Clock
+from logger.clock import UtcClock
 from quietheel.page.source import LiveSource
 from quietheel.page.view import DayView
 from quietheel.page.words import clock_of, heel_words, interval_words
@@ -32,7 +32,7 @@ def watch_terminal(
     folder: Path | str,
     *,
     source: LiveSource | None = None,
-    clock: Clock | None = None,
+    clock: UtcClock | None = None,
     period_s: float = 1.0,
     once: bool = False,
     console: Console | None = None,

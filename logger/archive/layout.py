@@ -7,7 +7,6 @@ import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Protocol
 
 from logger.archive.durable import write_whole
 from logger.records import Channel, Quantity
@@ -15,13 +14,6 @@ from logger.records import Channel, Quantity
 RUN_NAME = re.compile(r"^\d{8}T\d{6}Z-\d+$")
 SEGMENT_NAME = re.compile(r"^readings-(\d{4,})\.parquet$")
 JOURNAL_NAME = re.compile(r"^journal-(\d{4,})\.arrows$")
-
-
-class Clock(Protocol):
-    """What the archive needs of a clock."""
-
-    def utc_ns(self) -> int:
-        """UTC now, in ns since 1970."""
 
 
 @dataclass(frozen=True)

@@ -25,10 +25,11 @@ from config.errors import bad
 from config.folder import digest
 from logger.archive.durable import make_folder, sync_folder
 from logger.archive.journal import Journal
-from logger.archive.layout import Clock, channel_to_json, journal_path, run_name, write_json
+from logger.archive.layout import channel_to_json, journal_path, run_name, write_json
 from logger.archive.schema import COLUMNS, CONVENTIONS, batch_of
 from logger.archive.seal import Sealer
 from logger.chain import append_line
+from logger.clock import UtcClock
 from logger.records import Channel, Flag, Quantity, Reading
 
 _channel_of: Callable[[Reading], tuple[str, Quantity]] = operator.attrgetter("station", "quantity")
@@ -89,13 +90,11 @@ class RunWriter:
     Example
     -------
     >>> import tempfile
+    >>> from logger.clock import StoppedClock
     >>> from logger.records import Quantity
-    >>> class Fixed:
-    ...     def utc_ns(self) -> int:
-    ...         return 1_778_743_800_000_000_000
     >>> aft = Channel("aft", Quantity.HEEL, "deg", "serial:COM4")
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     writer = RunWriter(Path(folder), [aft], "", Fixed())
+    ...     writer = RunWriter(Path(folder), [aft], "", StoppedClock(1_778_743_800_000_000_000))
     ...     name = writer.start().name
     ...     rows = writer.append([Reading("aft", Quantity.HEEL, 1_778_743_800_000_000_000, None, 0.12, "")]).stop
     ...     stopped = writer.stop("end of the day")
@@ -108,7 +107,7 @@ class RunWriter:
         record_dir: Path,
         channels: Sequence[Channel],
         plan_digest: str,
-        clock: Clock,
+        clock: UtcClock,
         limits: Limits | None = None,
     ) -> None:
         self.record_dir = record_dir

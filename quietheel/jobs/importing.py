@@ -15,6 +15,7 @@ from config.load import parse_settings
 from config.plan import Plan
 from logger.archive.durable import make_folder, write_whole
 from logger.archive.writer import RunWriter
+from logger.clock import StoppedClock
 from logger.events import EventLog, rfc3339
 from logger.records import Channel, Quantity, Reading, Series
 from quietheel.jobs.imported_tables import (
@@ -61,17 +62,6 @@ class Imported:
     """Units that were written another way than here."""
     needed: tuple[str, ...] = ()
     """What plan and tables still need before the folder can be reduced to a GM; with file, line or key."""
-
-
-@dataclass(frozen=True)
-class _Clock:
-    """Time of a record that was made before: the moment of its first reading."""
-
-    ns: int
-
-    def utc_ns(self) -> int:
-        """Time of the first reading."""
-        return self.ns
 
 
 def import_readings(
@@ -178,7 +168,7 @@ def _span(table: ImportedReadings) -> str:
 def _write(place: TestFolder, table: ImportedReadings, source: Path) -> str:
     channels = [Channel(s.station, s.quantity, s.unit, f"imported:{source.name}") for s in table.series]
     first = min(int(s.time_ns[0]) for s in table.series if len(s))
-    writer = RunWriter(place.record, channels, digest(place.plan_file), _Clock(first))
+    writer = RunWriter(place.record, channels, digest(place.plan_file), StoppedClock(first))
     run = writer.start().name
     noted: dict[str, object] = {"file": source.name, "sha256": digest(source), "rows": table.rows}
     if len(table.left):

@@ -16,7 +16,7 @@ from config.errors import bad
 from config.folder import TestFolder
 from config.plan import Plan
 from config.sequence import movements
-from logger.archive.layout import Clock
+from logger.clock import UtcClock
 from logger.daystate import DayState, state_of_day
 from logger.events import Event, EventLog, effective
 from logger.hosttime import host_clock
@@ -30,7 +30,7 @@ def mark(
     *,
     by: str = "",
     at_ns: int | None = None,
-    clock: Clock | None = None,
+    clock: UtcClock | None = None,
 ) -> Event:
     """Write one mark down.
 

@@ -16,6 +16,7 @@ from config.folder import TestFolder, digest
 from config.load import load_plan, read_text
 from config.tables import read_tables
 from logger.archive.writer import RunWriter
+from logger.clock import StoppedClock
 from logger.events import EventLog
 from logger.records import CANONICAL_UNIT, Channel
 from quietheel.jobs.rehearsal import is_plan, scenario_of, take_along
@@ -37,14 +38,6 @@ class Simulated:
     readings: int
     windows: int
     truth: Truth
-
-
-@dataclass(frozen=True)
-class _Clock:
-    ns: int
-
-    def utc_ns(self) -> int:
-        return self.ns
 
 
 def simulate(
@@ -79,7 +72,7 @@ def simulate(
     day = prepare(scenario, place, seed, tell)
     tell("writing the record")
     run, count = _write(day, place)
-    log = EventLog(place.path, _Clock(day.end_ns))
+    log = EventLog(place.path, StoppedClock(day.end_ns))
     for mark in day.marks:
         log.append(mark.kind, "simulator", mark.data, at_ns=mark.time_ns)
     return Simulated(place.path, run, count, len(day.truth.windows), day.truth)
@@ -131,7 +124,7 @@ def _load(path: Path) -> tuple[Scenario, bool]:
 
 def _write(day: SimulatedDay, place: TestFolder) -> tuple[str, int]:
     channels = [Channel(s.station, s.quantity, CANONICAL_UNIT[s.quantity], "simulator") for s in day.signals]
-    writer = RunWriter(place.record, channels, digest(place.plan_file), _Clock(day.epoch_ns))
+    writer = RunWriter(place.record, channels, digest(place.plan_file), StoppedClock(day.epoch_ns))
     run = writer.start().name
     readings = day.readings()
     count = 0

@@ -11,7 +11,7 @@ from typing import Any
 import uvicorn
 
 from config.folder import TestFolder
-from logger.archive.layout import Clock
+from logger.clock import UtcClock
 from quietheel.page.app import build_app
 from quietheel.page.guard import Guard
 from quietheel.page.source import LiveSource
@@ -56,7 +56,7 @@ def serve_page(
     token: str | None = None,
     source: LiveSource | None = None,
     period_s: float = 1.0,
-    clock: Clock | None = None,
+    clock: UtcClock | None = None,
     ready: Callable[[str], None] | None = None,
 ) -> None:
     """Show the day of a test folder as a page until interrupted.

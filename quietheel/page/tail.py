@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from config.folder import TestFolder
 from dsp.types import Day
 from logger.archive.disk import disk_state
-from logger.archive.layout import Clock
 from logger.archive.reader import channel_pieces, read_series
 from logger.archive.tail import Arrived, Tail
+from logger.clock import UtcClock
 from logger.events import Event, EventLog
 from logger.marks import MarkedWindow
 from logger.records import Quantity, Series
@@ -39,13 +39,13 @@ class _RunTime:
 class TailSource:
     """Follows the newest run of a test folder and the marks as they come."""
 
-    def __init__(self, place: TestFolder, *, clock: Clock | None = None) -> None:
+    def __init__(self, place: TestFolder, *, clock: UtcClock | None = None) -> None:
         """Read the plan; ``clock`` gives UTC now, left out it is the run's own host time."""
         self.place = place
         self.plan = place.plan()
         self._notes = Notes()
         self._given_clock = clock is not None
-        self.clock: Clock = clock or _RunTime(self._notes)
+        self.clock: UtcClock = clock or _RunTime(self._notes)
         self.marks: EventLog | None = EventLog(place.path, self.clock)
         self._tail = Tail(place.record)
         self._so_far = RecordSoFar(place, self.plan)

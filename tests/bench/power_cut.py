@@ -29,11 +29,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from hand_clock import HandClock
+
 from logger.archive.layout import list_runs
 from logger.archive.reader import read_series
 from logger.archive.verify import verify
 from logger.archive.writer import Limits, RunWriter
-from logger.clock import HandClock
 from logger.events import EventLog
 from logger.records import Channel, Quantity, Reading
 

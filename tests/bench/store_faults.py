@@ -30,20 +30,12 @@ from logger.archive.reader import read_series
 from logger.archive.tail import Tail
 from logger.archive.verify import verify
 from logger.archive.writer import Limits, RunWriter
-from logger.clock import SystemClock
+from logger.clock import StoppedClock, SystemClock
 from logger.records import Channel, Flag, Quantity, Reading
 
 START = 1_778_743_800_000_000_000
 STATIONS = [f"station {number}" for number in range(12)]
 CHANNELS = [Channel(name, Quantity.HEEL, "deg", "bench") for name in STATIONS]
-
-
-class Fixed:
-    """A clock that stands."""
-
-    def utc_ns(self) -> int:
-        """Always the same."""
-        return START
 
 
 def tick(number: int, device: bool = False) -> list[Reading]:
@@ -57,7 +49,7 @@ def tick(number: int, device: bool = False) -> list[Reading]:
 
 def journal_of(folder: Path, ticks: int) -> tuple[Path, list[int]]:
     """An open journal of so many ticks, a batch every ten, and the byte at which each batch ends."""
-    writer = RunWriter(folder / "record", CHANNELS, "", Fixed())
+    writer = RunWriter(folder / "record", CHANNELS, "", StoppedClock(START))
     writer.start()
     ends = []
     for number in range(ticks):
@@ -146,7 +138,8 @@ def full_disk(megabytes: int = 20) -> dict[str, object]:
     with small_disk(megabytes) as (folder, kind):
         ballast = folder / "ballast"
         ballast.write_bytes(b"\0" * ((megabytes - 8) * 1_000_000))
-        writer = RunWriter(folder / "record", CHANNELS, "", Fixed(), Limits(segment_rows=20_000, waiting_rows=120_000))
+        limits = Limits(segment_rows=20_000, waiting_rows=120_000)
+        writer = RunWriter(folder / "record", CHANNELS, "", StoppedClock(START), limits)
         writer.start()
         accepted = number = refused = 0
         alarm = sealed_before = -1
@@ -210,7 +203,7 @@ def everything_twice(share: float = 0.05, seed: int = 3) -> dict[str, object]:
     rng = np.random.default_rng(seed)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        writer = RunWriter(folder / "record", CHANNELS, "", Fixed())
+        writer = RunWriter(folder / "record", CHANNELS, "", StoppedClock(START))
         writer.start()
         again: list[list[Reading]] = []
         sent = 0

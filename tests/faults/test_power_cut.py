@@ -8,6 +8,7 @@ from pathlib import Path
 
 import power_cut
 import pytest
+from hand_clock import HandClock
 from power_cut import AFT, BARS, reading, rows_of
 
 import logger.archive.journal
@@ -18,7 +19,6 @@ from logger.archive.layout import list_runs
 from logger.archive.seal import seal
 from logger.archive.verify import VerifyReport, verify
 from logger.archive.writer import Limits, RunWriter
-from logger.clock import HandClock
 from logger.events import EventLog
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="watches files by /proc")

@@ -10,11 +10,12 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from hand_clock import HandClock
 
 from logger.archive.layout import list_runs
 from logger.archive.reader import read_series
 from logger.archive.writer import RunWriter
-from logger.clock import HandClock
+from logger.clock import StoppedClock
 from logger.records import Channel, Quantity, Reading
 
 BENCH = Path(__file__).resolve().parents[1] / "bench"
@@ -83,7 +84,7 @@ def test_a_clock_stepped_by_an_hour_between_two_runs_keeps_every_reading_in_orde
     clock = HandClock()
     for part in range(2):
         start = clock.utc_ns() + part * hours * 3_600_000_000_000
-        writer = RunWriter(tmp_path, [channel], "", _At(start))
+        writer = RunWriter(tmp_path, [channel], "", StoppedClock(start))
         writer.start()
         writer.append(
             [
@@ -98,11 +99,3 @@ def test_a_clock_stepped_by_an_hour_between_two_runs_keeps_every_reading_in_orde
     first = series.value < 0.9
     assert bool((series.value[first][1:] > series.value[first][:-1]).all())
     assert bool((series.value[~first][1:] > series.value[~first][:-1]).all())
-
-
-class _At:
-    def __init__(self, ns: int) -> None:
-        self._ns = ns
-
-    def utc_ns(self) -> int:
-        return self._ns

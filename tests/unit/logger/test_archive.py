@@ -17,19 +17,12 @@ from logger.archive.layout import list_runs
 from logger.archive.reader import read_series, to_frame
 from logger.archive.tail import Tail
 from logger.archive.writer import Limits, RunWriter
+from logger.clock import StoppedClock
 from logger.records import Channel, Flag, Quantity, Reading
 
 START = 1_778_743_800_000_000_000
 AFT = Channel("aft", Quantity.HEEL, "deg", "serial:COM4", {"scale": 1.002, "certificate": "C-17"})
 MAST = Channel("mast", Quantity.WIND_SPEED, "m/s", "mqtt:pier/mast")
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.now = START
-
-    def utc_ns(self) -> int:
-        return self.now
 
 
 def heel(number: int, *, start: int = START, device: bool = False, flags: Flag = Flag.NONE) -> Reading:
@@ -45,7 +38,7 @@ def wind(number: int) -> Reading:
 
 
 def written(record: Path, count: int = 300, *, stop: bool = True, limits: Limits | None = None) -> RunWriter:
-    writer = RunWriter(record, [AFT, MAST], "d" * 64, Clock(), limits)
+    writer = RunWriter(record, [AFT, MAST], "d" * 64, StoppedClock(START), limits)
     writer.start()
     for number in range(count):
         writer.append([heel(number)])
@@ -101,7 +94,7 @@ def test_a_sealed_segment_explains_itself_to_an_ordinary_reader(tmp_path: Path) 
 
 
 def test_the_start_record_is_on_disk_before_the_first_reading(tmp_path: Path) -> None:
-    writer = RunWriter(tmp_path, [AFT], "d" * 64, Clock())
+    writer = RunWriter(tmp_path, [AFT], "d" * 64, StoppedClock(START))
     folder = writer.start()
     start = json.loads((folder / "start.json").read_text(encoding="utf-8"))
     assert start["channels"][0]["source"] == "serial:COM4" and start["plan_digest"] == "d" * 64
@@ -114,7 +107,7 @@ def test_the_start_record_is_on_disk_before_the_first_reading(tmp_path: Path) ->
 def test_a_run_that_was_cut_off_is_read_and_continued_in_a_new_run(tmp_path: Path) -> None:
     written(tmp_path, 300, stop=False)
     assert list_runs(tmp_path)[0].cut_off
-    again = RunWriter(tmp_path, [AFT, MAST], "d" * 64, Clock())
+    again = RunWriter(tmp_path, [AFT, MAST], "d" * 64, StoppedClock(START))
     assert again.start().name == "20260514T073000Z-2"
     again.append([heel(n) for n in range(400, 600)])
     again.stop("end of the day")
@@ -128,10 +121,10 @@ def test_a_run_that_was_cut_off_is_read_and_continued_in_a_new_run(tmp_path: Pat
 
 
 def test_only_one_logger_at_a_time(tmp_path: Path) -> None:
-    first = RunWriter(tmp_path, [AFT], "", Clock())
+    first = RunWriter(tmp_path, [AFT], "", StoppedClock(START))
     first.start()
     with pytest.raises(BadInput, match="one logger at a time"):
-        RunWriter(tmp_path, [AFT], "", Clock()).start()
+        RunWriter(tmp_path, [AFT], "", StoppedClock(START)).start()
     first.stop("test")
 
 
@@ -155,7 +148,7 @@ def test_a_journal_beside_its_sealed_segment_counts_once(tmp_path: Path) -> None
 
 
 def test_flush_tells_which_rows_are_safe(tmp_path: Path) -> None:
-    writer = RunWriter(tmp_path, [AFT], "", Clock(), Limits(sync_s=3600))
+    writer = RunWriter(tmp_path, [AFT], "", StoppedClock(START), Limits(sync_s=3600))
     writer.start()
     appended = writer.append([heel(0), heel(1)])
     assert (appended.first, appended.stop, appended.refused) == (0, 2, 0)
@@ -166,7 +159,7 @@ def test_flush_tells_which_rows_are_safe(tmp_path: Path) -> None:
 
 
 def test_too_many_waiting_rows_are_refused_and_the_loss_is_flagged(tmp_path: Path) -> None:
-    writer = RunWriter(tmp_path, [AFT], "", Clock(), Limits(waiting_rows=10))
+    writer = RunWriter(tmp_path, [AFT], "", StoppedClock(START), Limits(waiting_rows=10))
     writer.start()
     assert writer.append([heel(n) for n in range(10)]).refused == 0
     assert writer.append([heel(10)]).refused == 1
@@ -178,7 +171,7 @@ def test_too_many_waiting_rows_are_refused_and_the_loss_is_flagged(tmp_path: Pat
 
 
 def test_a_full_disk_is_said_and_survived(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    writer = RunWriter(tmp_path, [AFT], "", Clock())
+    writer = RunWriter(tmp_path, [AFT], "", StoppedClock(START))
     writer.start()
     writer.append([heel(n) for n in range(50)])
     writer.flush(sync=True)
@@ -249,7 +242,7 @@ def test_a_damaged_batch_in_the_middle_costs_only_itself(tmp_path: Path) -> None
 
 
 def test_tail_gives_each_reading_once(tmp_path: Path) -> None:
-    writer = RunWriter(tmp_path, [AFT, MAST], "", Clock(), Limits(segment_rows=100))
+    writer = RunWriter(tmp_path, [AFT, MAST], "", StoppedClock(START), Limits(segment_rows=100))
     tail = Tail(tmp_path)
     assert tail.look() == []
     writer.start()
@@ -265,7 +258,7 @@ def test_tail_gives_each_reading_once(tmp_path: Path) -> None:
 
 
 def test_hostile_values_are_stored_not_raised(tmp_path: Path) -> None:
-    writer = RunWriter(tmp_path, [AFT], "", Clock())
+    writer = RunWriter(tmp_path, [AFT], "", StoppedClock(START))
     writer.start()
     writer.append(
         [
@@ -307,11 +300,11 @@ from pathlib import Path
 from logger.archive.reader import read_series
 from logger.archive.tail import Tail
 from logger.archive.writer import Limits, RunWriter
+from logger.clock import StoppedClock
 from logger.records import Channel, Quantity, Reading
-class Clock:
-    def utc_ns(self): return {START}
 record = Path({str(tmp_path)!r})
-writer = RunWriter(record, [Channel("aft", Quantity.HEEL, "deg", "")], "", Clock(), Limits(segment_rows=50))
+aft = Channel("aft", Quantity.HEEL, "deg", "")
+writer = RunWriter(record, [aft], "", StoppedClock({START}), Limits(segment_rows=50))
 writer.start()
 for n in range(200):
     writer.append([Reading("aft", Quantity.HEEL, {START} + n * 10**8, None, 0.1 * n, "")])

@@ -2,9 +2,10 @@ import asyncio
 import time
 
 import pytest
+from hand_clock import HandClock
 from rig import run
 
-from logger.clock import SECOND, Anchor, ClockStep, ClockWatch, FastClock, HandClock, SystemClock, take_anchor
+from logger.clock import SECOND, Anchor, ClockStep, ClockWatch, FastClock, SystemClock, take_anchor
 
 
 def test_the_tightest_of_several_readings_is_the_anchor():

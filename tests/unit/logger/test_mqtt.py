@@ -6,11 +6,12 @@ from types import SimpleNamespace
 
 import aiomqtt
 import pytest
+from hand_clock import HandClock
 from rig import run
 
 from config.errors import BadInput
 from config.stations import Broker
-from logger.clock import SECOND, HandClock
+from logger.clock import SECOND
 from logger.credentials import Credentials, credentials
 from logger.records import Flag
 from logger.sources.mqtt import (

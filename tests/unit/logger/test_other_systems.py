@@ -7,6 +7,7 @@ import types
 from pathlib import Path
 
 import pytest
+from hand_clock import HandClock
 
 from config.errors import BadInput
 from config.folder import is_device, put_in_place
@@ -16,7 +17,7 @@ from logger.archive.reader import read_series
 from logger.archive.seal import Sealer
 from logger.archive.writer import RunWriter
 from logger.chain import append_line, read_lines
-from logger.clock import SECOND, Anchor, HandClock, take_anchor
+from logger.clock import SECOND, Anchor, take_anchor
 from logger.records import Channel, Quantity, Reading
 from logger.service import run_logger
 from quietheel.jobs.new import new

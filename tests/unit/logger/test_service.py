@@ -6,13 +6,14 @@ from pathlib import Path
 
 import pytest
 from doubles import HEEL, Devices, MemoryWriter, tcp, until
+from hand_clock import HandClock
 from rig import free_port, run, wait_until
 
 from config.errors import BadInput
 from config.plan import Plan
 from config.stations import Station
 from logger.archive.reader import list_runs, read_series
-from logger.clock import FastClock, HandClock
+from logger.clock import FastClock
 from logger.records import Flag
 from logger.service import recording
 

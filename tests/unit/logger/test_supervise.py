@@ -2,10 +2,10 @@ import asyncio
 import random
 
 import pytest
+from hand_clock import HandClock
 from rig import run
 
 from logger import supervise
-from logger.clock import HandClock
 from logger.records import Quantity, Reading
 from logger.sources.source import SourceLost
 from logger.supervise import LONGEST_PAUSE_S, StationWatch, Supervisor, Trouble, pause, tree

@@ -15,6 +15,7 @@ from dsp.types import StationKnowledge, Trace
 from logger.archive.reader import read_series
 from logger.archive.thinned import AROUND_NS, longer_than, read_thinned
 from logger.archive.writer import RunWriter
+from logger.clock import StoppedClock
 from logger.records import Channel, Flag, Quantity, Reading
 
 START = 1_778_743_800_000_000_000
@@ -23,21 +24,13 @@ RATE = 50
 SPAN = (START + 120 * S, START + 180 * S)
 
 
-class Clock:
-    """Stands still."""
-
-    def utc_ns(self) -> int:
-        """UTC, ns."""
-        return START
-
-
 @pytest.fixture(scope="module")
 def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Five minutes at 50 Hz with a silence of 20 s and one suspect reading far off, and wind at 1 Hz."""
     rng = np.random.default_rng(3)
     folder = tmp_path_factory.mktemp("thinned") / "record"
     channels = [Channel("aft", Quantity.HEEL, "deg", ""), Channel("mast", Quantity.WIND_SPEED, "m/s", "")]
-    writer = RunWriter(folder, channels, "", Clock())
+    writer = RunWriter(folder, channels, "", StoppedClock(START))
     writer.start()
     rows = []
     for n in range(300 * RATE):
@@ -111,7 +104,7 @@ def test_means_of_the_day_agree_with_its_readings(record: Path) -> None:
 
 def test_a_damaged_page_names_the_channel_that_it_is_of(tmp_path: Path) -> None:
     channels = [Channel(name, Quantity.HEEL, "deg", "") for name in ("aft", "bridge")]
-    writer = RunWriter(tmp_path / "record", channels, "", Clock())
+    writer = RunWriter(tmp_path / "record", channels, "", StoppedClock(START))
     writer.start()
     rng = np.random.default_rng(4)
     host = START + np.arange(60 * RATE) * (S // RATE)

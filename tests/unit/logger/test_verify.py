@@ -8,16 +8,12 @@ from pathlib import Path
 from config.folder import digest
 from logger.archive.verify import verify
 from logger.archive.writer import Limits, RunWriter
+from logger.clock import StoppedClock
 from logger.events import EventLog
 from logger.records import Channel, Flag, Quantity, Reading
 
 START = 1_778_743_800_000_000_000
 AFT = Channel("aft", Quantity.HEEL, "deg", "serial:COM4")
-
-
-class Clock:
-    def utc_ns(self) -> int:
-        return START
 
 
 def reading(number: int, sequence: int | None = None, flags: Flag = Flag.NONE) -> Reading:
@@ -28,7 +24,7 @@ def reading(number: int, sequence: int | None = None, flags: Flag = Flag.NONE) -
 
 
 def folder(path: Path, rows: list[Reading], limits: Limits | None = None) -> tuple[Path, Path]:
-    writer = RunWriter(path / "record", [AFT], "", Clock(), limits)
+    writer = RunWriter(path / "record", [AFT], "", StoppedClock(START), limits)
     writer.start()
     for begin in range(0, len(rows), 10):
         writer.append(rows[begin : begin + 10])
@@ -78,7 +74,7 @@ def test_a_changed_start_record_is_found(tmp_path: Path) -> None:
 
 
 def test_a_cut_off_run_with_a_torn_tail(tmp_path: Path) -> None:
-    writer = RunWriter(tmp_path / "record", [AFT], "", Clock())
+    writer = RunWriter(tmp_path / "record", [AFT], "", StoppedClock(START))
     writer.start()
     for number in range(100):
         writer.append([reading(number)])

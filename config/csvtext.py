@@ -172,7 +172,7 @@ def parse_table(text: str, columns: Sequence[Column], file: str) -> Table:
 def remarks(text: str) -> list[str]:
     """Lines of a table that are remarks, in order.
 
-    >>> remarks("# one line an item\nitem,mass_t\n")
+    >>> remarks("# one line an item\\nitem,mass_t\\n")
     ['# one line an item']
     """
     return [line for line in re.split(r"\r\n|\n|\r", text) if line.lstrip().startswith("#")]

@@ -201,7 +201,7 @@ class RunWriter:
     def flush(self, *, sync: bool | None = None) -> FlushResult:
         """Write what waits; an fsync follows in a thread of its own if ``Limits.sync_s`` have passed since the last.
 
-        Call it about four times a second from a worker thread. A disk that refuses is an ``error`` in the result,
+        Call it about five times a second from a worker thread. A disk that refuses is an ``error`` in the result,
         never an exception; the rows wait and go out with a later call.
 
         Parameters

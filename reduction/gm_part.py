@@ -13,6 +13,7 @@ from scipy.interpolate import CubicSpline
 from dsp.types import BudgetLine
 from reduction.floating import Case, cholesky
 from reduction.gm import budget as gm_budget
+from reduction.gm.consistency import FREE
 from reduction.gm.curve import Form, fit_curve, from_kn, straight, wall_sided, with_bend
 from reduction.gm.line import straight_line
 from reduction.gm.reduce import reduce_gm
@@ -161,7 +162,7 @@ def _part(
         return None
     delta = case.displacement.value
     states = [s for s, k in zip(moments.states, keep, strict=True) if k]
-    heel = np.array([w.heel for w, k in zip(day.windows, keep, strict=True) if k])
+    heel = np.array([p.heel for p in result.points if p.used])
     moment = np.array([s.moment for s in states])
     rise = np.array([s.vertical for s in states])
     covariance = result.covariance[np.ix_(keep, keep)]
@@ -175,11 +176,14 @@ def _part(
         gain, tcg, gm = _line_gain(heel, moment, rise, delta)
     else:
         weighing = covariance + zero_u**2
+        if result.list_change is not None:
+            free = FREE * result.list_change.u * np.array([float(p.list_change != 0.0) for p in result.points])[keep]
+            weighing = weighing + np.outer(free, free)
         start = fit_curve(heel, moment / delta, weighing, form, rise / delta)
         whole = weighing + arms / np.outer(start.stiffness, start.stiffness)
         fit = fit_curve(heel, moment / delta, whole, form, rise / delta)
         gain, tcg, gm = fit.gain, fit.tcg, fit.gm
-    known = {*COMMON, *columns, "curvature left out", "choice of windows"}
+    known = {*COMMON, *columns, "curvature left out", "choice of windows", "change of list"}
     heel_u2 = sum(b.u**2 for b in result.gm.budget if b.source not in known)
     own = float(gain[0] @ covariance @ gain[0])
     factor = cholesky(covariance) * math.sqrt(heel_u2 / own if own > 0 and heel_u2 > 0 else 1.0)
@@ -201,7 +205,7 @@ def _part(
         scale_u=day.scale_u if math.isfinite(day.scale_u) else 0.0,
         zero_u=zero_u,
         columns={name: column * delta for name, column in columns.items()},
-        choice_u=lines.get("choice of windows", 0.0),
+        choice_u=math.hypot(lines.get("choice of windows", 0.0), lines.get("change of list", 0.0)),
         curvature_u=lines.get("curvature left out", 0.0) if line else 0.0,
         dof=dof,
         first_moment=first.moment,

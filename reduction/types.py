@@ -70,7 +70,7 @@ class WindowPoint:
     moment: float
     """kg m."""
     heel: float
-    """rad."""
+    """rad, in the list of the first windows."""
     u: float
     """rad, total for this window by itself, what all windows share (scale, zero) not counted."""
     dof: float
@@ -87,6 +87,8 @@ class WindowPoint:
     used: bool
     overruled: str = ""
     """Reason on record where a person overruled the verdict."""
+    list_change: float = 0.0
+    """rad, change of list since the first windows, taken off ``heel``."""
 
     def u95(self, confidence: float = 0.95) -> float:
         """Half width, rad, of the interval of the heel away from upright, scale included (GUM G.4.1)."""
@@ -97,6 +99,22 @@ class WindowPoint:
     def own95(self, confidence: float = 0.95) -> float:
         """Half width, rad, of what this window may be off the fit by itself."""
         return Quantified(self.heel, self.u, self.dof).u95(confidence)
+
+
+@dataclass(frozen=True)
+class ListChange:
+    """By how much her list changed for good between two windows."""
+
+    place: int
+    """Number of the first window after it, from 0."""
+    size: float
+    """rad, positive to starboard."""
+    u: float
+    """rad."""
+
+    def of(self, count: int) -> Array:
+        """(count,) rad by which each window reads more than in the list before."""
+        return np.where(np.arange(count) >= self.place, self.size, 0.0)
 
 
 @dataclass(frozen=True)
@@ -140,6 +158,8 @@ class GmResult:
     """(n, n) rad2 of the heels of ``points`` as the fits took it: with their scatter, without the shared zero."""
     bend: Bend | None = None
     """Beyond the hull's own; None where none was found."""
+    list_change: ListChange | None = None
+    """Taken off the heels after it; None where none was found."""
     day_checks: tuple[Check, ...] = ()
     """Questions put to the day as a whole: zero, one side stiffer, roll periods, bend of the plot."""
 

@@ -25,25 +25,34 @@ ALPHA = 0.01
 
 def run(
     day: DayHeel,
+    heel: Array,
     arm: Array,
     rise: Array,
     covariance: Array,
+    shared: Array,
     arm_covariance: Array,
     used: Mask,
     usable: Mask,
     form: Form,
     found: Consensus,
 ) -> tuple[Check, ...]:
-    """Ask every question once of the windows used and once, for the zero, of all usable ones."""
-    heel = np.array([w.heel for w in day.windows])
+    """Ask every question once of the windows used and once, for the zero, of all usable ones.
+
+    Parameters
+    ----------
+    heel : (n,) rad, as the fit took it; whether the zero comes back is asked of the heels as they were.
+    covariance, shared : (n, n) rad2, of the heels; and what the fit left free beside that: zero, change of list.
+    """
+    as_read = np.array([w.heel for w in day.windows])
     time = np.array([w.span.start for w in day.windows])
 
     def part(keep: Mask) -> _Part:
         square = np.ix_(keep, keep)
-        return _Part(time[keep], heel[keep], arm[keep], rise[keep], covariance[square], arm_covariance[square])
+        whole = covariance[square] + shared[square]
+        return _Part(time[keep], heel[keep], arm[keep], rise[keep], whole, arm_covariance[square])
 
     checks = (
-        _zero(time, heel, arm, covariance, usable),
+        _zero(time, as_read, arm, covariance, usable),
         _period(day, usable),
         _side(part(usable), form, found.fit.gm),
         _bend(part(used), form),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from dsp.types import DayHeel, WindowHeel
 from reduction.gm import budget as gm_budget
 from reduction.gm import consistency, day_checks
 from reduction.gm.curve import Form, from_kn, start_from_line, straight, wall_sided
-from reduction.types import Maybe, Quantified, State
+from reduction.types import ListChange, Maybe, Quantified, State
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -40,6 +40,8 @@ class Problem:
     overruled: dict[int, Overrule]
     zero_u: float
     """rad, of the zero that all heels share: where upright is, which the curve needs to know."""
+    list_u: Array = field(default_factory=lambda: np.zeros(0))
+    """(n,) rad, of a change of list that was taken off ``heel``; zeros, or empty, where there was none."""
 
     @property
     def weighing(self) -> Array:
@@ -48,7 +50,13 @@ class Problem:
         A wrong zero lays the bend of the curve to one side, as a line does that holds her there; with the zero among
         what is not known the fit finds it instead. It moves nothing along a straight line.
         """
-        return np.asarray(self.covariance + self.zero_u**2)
+        free = np.outer(self.list_u, self.list_u) if self.list_u.size else 0.0
+        return np.asarray(self.covariance + self.zero_u**2 + free)
+
+    def without(self, change: ListChange) -> Problem:
+        """Take a change of list off the heels after it, and leave its size free."""
+        after = change.of(self.heel.size)
+        return replace(self, heel=self.heel - after, list_u=consistency.FREE * change.u * np.sign(np.abs(after)))
 
     @staticmethod
     def of(

@@ -20,7 +20,7 @@ from reduction.gm.line import LineFit, line_weights, straight_line
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
 from reduction.gm.reasons import between_windows
 from reduction.gm.widened import widened
-from reduction.types import Bend, GmResult, Maybe, Quantified, State, WindowPoint
+from reduction.types import Bend, GmResult, ListChange, Maybe, Quantified, State, WindowPoint
 
 STIFF = 1.5
 """GM over BM from which the answer asks about units."""
@@ -85,6 +85,11 @@ def reduce_gm(
         notes.append(_said_of(found.bend))
     used = candidates.copy()
     used[np.flatnonzero(candidates)[~found.used]] = False
+    change = None
+    if found.list_change is not None:
+        change = replace(found.list_change, place=int(np.flatnonzero(candidates)[found.list_change.place]))
+        problem = problem.without(change)
+        notes.append(_said_of_list(change, day))
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
         notes.append(
@@ -93,7 +98,7 @@ def reduce_gm(
         )
     known = bm.value.value if bm is not None and bm.value is not None else None
     result = _Reduction(
-        problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes, known, kn is None
+        problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes, known, kn is None, change
     ).result()
     if result.gm.u95(confidence) > abs(result.gm.value):
         return _no_gm(
@@ -117,6 +122,16 @@ def _said_of(bend: Bend) -> str:
     )
 
 
+def _said_of_list(change: ListChange, day: DayHeel) -> str:
+    """Say that her list changed, and what to look for."""
+    before, after = (day.windows[change.place + k].span.label for k in (-1, 0))
+    return (
+        f"Her list changed by {np.rad2deg(change.size):+.4f} deg (± {2 * np.rad2deg(change.u):.4f}) between windows "
+        f"{before} and {after} and stayed so; heels from window {after} on are given in the list before. Find what "
+        "moved: liquid that ran over, a load or people who shifted and stayed, a station that was knocked."
+    )
+
+
 @dataclass(frozen=True)
 class _Reduction:
     problem: Problem
@@ -135,15 +150,18 @@ class _Reduction:
     """m, where it is known."""
     bm_alone: bool
     """Whether of the hull only BM is known."""
+    change: ListChange | None
+    """Taken off the heels of ``problem``."""
 
     def result(self) -> GmResult:
         p = self.problem
         usable = np.isfinite(p.heel) & np.isfinite(np.diag(p.covariance))
         line_fit, line = self._line(self.used, self.found.selection_u)
-        _, line_all = self._line(usable, 0.0)
         curve, upright, residual_curve = self._curve(self.used, self.found.selection_u)
         # With windows that do not agree the zero stays where it is, or it would run after them.
-        still = replace(self, problem=replace(p, zero_u=0.0))
+        raw = p.heel + self.change.of(p.heel.size) if self.change is not None else p.heel
+        still = replace(self, problem=replace(p, heel=raw, zero_u=0.0, list_u=np.zeros(0)), change=None)
+        _, line_all = still._line(usable, 0.0)
         curve_all, _, _ = still._curve(usable, 0.0)
         carried = self.carried if curve.value is not None else "line"
         gm = curve.value if carried == "curve" and curve.value is not None else line
@@ -188,11 +206,14 @@ class _Reduction:
             heel_scatter=scatter,
             covariance=p.covariance,
             bend=self.found.bend,
+            list_change=self.change,
             day_checks=day_checks.run(
                 self.day,
+                p.heel,
                 p.arm,
                 p.rise,
-                p.weighing,
+                p.covariance,
+                p.weighing - p.covariance,
                 p.arm_covariance,
                 self.used,
                 usable,
@@ -292,6 +313,9 @@ class _Reduction:
         if bend is not None:
             bias = gm_budget.curvature_bias(lever, bend.shape)
             others.append(BudgetLine("bend of the plot", abs(bias) * bend.u))
+        if self.change is not None:
+            after = np.sign(np.abs(self.change.of(p.heel.size)))[keep]
+            others.append(BudgetLine("change of list", abs(float(lever.gain @ after)) * self.change.u))
         if selection_u > 0:
             others.append(BudgetLine("choice of windows", selection_u))
         dof = heel_dof(self.day)
@@ -334,10 +358,10 @@ class _Reduction:
                     start_ns=self.day.epoch_ns + round(window.span.start * 1e9),
                     stop_ns=self.day.epoch_ns + round(window.span.stop * 1e9),
                     moment=state.moment,
-                    heel=window.heel,
+                    heel=float(p.heel[i]),
                     u=window.u,
                     dof=window.dof,
-                    scale_u=scale * abs(window.heel - upright),
+                    scale_u=scale * abs(p.heel[i] - upright),
                     verdict=verdict,
                     reasons=reasons,
                     checks=checks,
@@ -345,6 +369,7 @@ class _Reduction:
                     residual_curve=float(residual_curve[i]),
                     used=bool(self.used[i]),
                     overruled=overruled,
+                    list_change=float(window.heel - p.heel[i]),
                 )
             )
         return tuple(points)

@@ -19,14 +19,16 @@ from reduction.gm.consistency.linear import (
     scores,
 )
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
-from reduction.gm.consistency.rivals import PRIOR_BEND, all_clean, bends_of
+from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, all_clean, bends_of
 from reduction.gm.consistency.scatter import scatter_of
 from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
+from reduction.gm.consistency.steps import Step, size_of, steps_of, without
 from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
 from reduction.gm.curve import CurveFit, Form, start_from_line, with_bend
+from reduction.types import ListChange
 
-Rivals = tuple[tuple[float, float], ...]
-"""Log weight and GM (m) of each explanation that leaves no window out."""
+Rivals = tuple[tuple[Array, Array], ...]
+"""Log weights and GM (m) of what explains the windows otherwise: a bend, scatter, sets beside a change of list."""
 HARDLY = 0.2
 """Where a clean window looks like it so often, nobody is thought to have moved in it."""
 BOTH = float(np.exp(-0.5 * chdtri(4.0, MOVED_AND_APART)))
@@ -51,9 +53,10 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     If all windows agree, whatever their common zero, all are used: nothing is left out of a clean day but at the stated
     false-alarm rate. Else the zero is taken as it stands, since with it free one side of the plot says nothing of the
     other, and which windows were held has to be settled by both. The likeliest set among those whose remaining windows
-    agree is used, unless all windows with one more bend of the curve, or all windows with one more variance for each,
-    are likelier still. Of windows that agree those go that both look as if people moved in them and lie apart. What the
-    windows used scatter beyond their own intervals is estimated at the end, whether they agree or not.
+    agree is used, unless all windows with one more bend of the curve, all windows with one more variance for each, or
+    sets beside a change of her list between two windows are likelier still. Of windows that agree those go that both
+    look as if people moved in them and lie apart. What the windows used scatter beyond their own intervals is estimated
+    at the end, whether they agree or not.
     """
     n = windows.heel.size
     limit = _most(n) if most is None else most
@@ -68,11 +71,15 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         answer, weight = _choose(windows, linear, levels)
         bent = bends_of(windows, told, linear, form, prior_bend)
         restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
-        rivals = (*((one.log_weight, one.gm) for one in bent), (restless, float(linear.beta[0])))
+        stepped = steps_of(windows, linear, limit if answer else 0)
+        rivals = _rivals(bent, (restless, float(linear.beta[0])), stepped)
         if answer:
             # Against all sets together: many of them say much the same.
             held = logsumexp(np.concatenate([level.log_weight for level in levels]))
-            if bent and logsumexp([one.log_weight for one in bent]) > max(held, restless):
+            bends = logsumexp([one.log_weight for one in bent]) if bent else -np.inf
+            if stepped and max(one.log_weight for one in stepped) > max(held, restless, bends):
+                return _beside_step(windows, told, form, most, prior_bend, linear, rivals, stepped)
+            if bends > max(held, restless):
                 best = max(bent, key=lambda one: one.log_weight)
                 made = consensus(told, with_bend(form, best.bend), 0)
                 doubt = _selection_u(windows, linear, limit, best.gm, rivals)
@@ -91,6 +98,40 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         used = used & ~more
         fit = fitted(windows.part(used), form)
     return _report(windows, form, linear, levels, used, fit, rivals)
+
+
+def _rivals(bent: list[Bent], restless: tuple[float, float], stepped: list[Step]) -> Rivals:
+    lone = [*((one.log_weight, one.gm) for one in bent), restless]
+    return (
+        *((np.array([worth]), np.array([gm])) for worth, gm in lone),
+        *((level.log_weight, level.gm) for one in stepped for level in one.levels),
+    )
+
+
+def _beside_step(
+    windows: Windows,
+    told: Windows,
+    form: Form,
+    most: int | None,
+    prior_bend: float,
+    linear: Linear,
+    rivals: Rivals,
+    stepped: list[Step],
+) -> Consensus:
+    """Take the likeliest change of list off and compare the windows again.
+
+    Parameters
+    ----------
+    windows, linear : as the sets were weighed; ``told`` the same with what is known of their common zero.
+    """
+    best = max(stepped, key=lambda one: one.log_weight)
+    made = consensus(without(told, best), form, most, prior_bend)
+    kept = told.part(made.used)
+    place = int(made.used[: best.place].sum())
+    size, u = size_of(kept, linearise(kept, form, (made.fit.gm, made.fit.tcg)), place)
+    limit = _most(windows.heel.size) if most is None else most
+    doubt = _selection_u(windows, linear, limit, made.fit.gm, rivals)
+    return replace(made, list_change=ListChange(best.place, size, u), selection_u=doubt)
 
 
 def _moved_and_apart(
@@ -225,8 +266,8 @@ def _selection_u(windows: Windows, linear: Linear, most: int, gm: float, rivals:
             weights.append(level.log_weight + np.log(prior))
             values.append(level.gm)
     for worth, instead in rivals:
-        weights.append(np.array([worth]))
-        values.append(np.array([instead]))
+        weights.append(worth)
+        values.append(instead)
     log_weight, value = np.concatenate(weights), np.concatenate(values)
     share = np.exp(log_weight - logsumexp(log_weight))
     return float(np.sqrt(share @ (value - gm) ** 2))

@@ -83,7 +83,7 @@ def _plot(windows: Windows, form: Form, gm: float, tcg: float) -> _Plot:
     covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
     size = float(np.median(np.diag(covariance)))
     return _Plot(
-        (covariance + windows.zero_u**2) / size,
+        (covariance + windows.zero_u**2 + windows.of_list) / size,
         design / np.sqrt(np.sum(design**2, axis=0)),
         rest / stiffness / np.sqrt(size),
         size,

@@ -21,6 +21,8 @@ PLAUSIBLE_SHIFT = 0.1
 """Largest shift thought of, as a share of half the range of heel; sets how much agreement one more exclusion buys."""
 LEAST_SPREAD = 0.2
 """Share of the day's moments that the windows kept must span; one weight moved is a quarter of the usual sequence."""
+FEWEST_BESIDE = 2
+"""Windows before and after a change of list; beside a single one it cannot be told from a shift of that window."""
 EXHAUSTIVE = 6000
 """Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
 BEAM = 400
@@ -39,13 +41,20 @@ class Weighed:
     """(N, h) log weight under each hypothesis of restraint."""
 
 
-def weigh_all(windows: Windows, linear: Linear, most: int, prior_other: float = PRIOR_OTHER) -> Iterator[Weighed]:
-    """Weigh every set of up to ``most`` windows, size by size; large sizes only beyond the best of the size before."""
+def weigh_all(
+    windows: Windows, linear: Linear, most: int, prior_other: float = PRIOR_OTHER, step_at: int | None = None
+) -> Iterator[Weighed]:
+    """Weigh every set of up to ``most`` windows, size by size; large sizes only beyond the best of the size before.
+
+    Parameters
+    ----------
+    step_at : first window after a change of list that ``linear`` leaves free.
+    """
     free = np.flatnonzero(windows.may_go)
     before: Weighed | None = None
     for size in range(min(most, free.size) + 1):
         sets = _sets(free, size, before)
-        sets = sets[_spread(windows, sets)]
+        sets = sets[_spread(windows, sets, step_at)]
         if sets.shape[0] == 0:
             return
         before = _weigh(windows, linear, sets, prior_other)
@@ -62,12 +71,21 @@ def _sets(free: Sets, size: int, before: Weighed | None) -> Sets:
     return np.array(sorted(longer), dtype=np.intp)
 
 
-def _spread(windows: Windows, sets: Sets) -> NDArray[np.bool_]:
-    """Of which sets left out the rest still spans a good part of the moments, or its agreement proves nothing."""
+def _spread(windows: Windows, sets: Sets, step_at: int | None) -> NDArray[np.bool_]:
+    """Of which sets left out the rest still spans a good part of the moments, or its agreement proves nothing.
+
+    Where a change of list is free, of those before it or of those after it, and two windows are left on either side.
+    """
     out = np.zeros((sets.shape[0], windows.arm.size), dtype=bool)
     np.put_along_axis(out, sets, True, axis=1)
-    span = np.where(out, -np.inf, windows.arm).max(axis=1) - np.where(out, np.inf, windows.arm).min(axis=1)
-    return np.asarray(span >= LEAST_SPREAD * np.ptp(windows.arm))
+    sides = [slice(None)] if step_at is None else [slice(None, step_at), slice(step_at, None)]
+    span = np.full(sets.shape[0], -np.inf)
+    enough = np.ones(sets.shape[0], dtype=bool)
+    for side in sides:
+        gone, arm = out[:, side], windows.arm[side]
+        span = np.fmax(span, np.where(gone, -np.inf, arm).max(axis=1) - np.where(gone, np.inf, arm).min(axis=1))
+        enough &= (~gone).sum(axis=1) >= (1 if step_at is None else FEWEST_BESIDE)
+    return np.asarray(enough & (span >= LEAST_SPREAD * np.ptp(windows.arm)))
 
 
 def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> Weighed:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reduction.gm.curve import CurveFit
-from reduction.types import Bend
+from reduction.types import Bend, ListChange
 
 Array = NDArray[np.float64]
 Sets = NDArray[np.intp]
@@ -40,6 +40,8 @@ class Windows:
     """Probability that a clean window looks as much as if people moved in it; 1 where nothing was asked."""
     zero_u: float = 0.0
     """rad, of the zero that all heels share."""
+    list_u: Array = field(default_factory=lambda: np.zeros(0))
+    """(n,) rad, of a change of list, in the windows after it; zeros, or empty, where there was none."""
 
     @property
     def law_dof(self) -> float:
@@ -48,8 +50,13 @@ class Windows:
 
     @property
     def weighing(self) -> Array:
-        """(n, n) rad2, ``covariance`` with the shared zero."""
-        return np.asarray(self.covariance + self.zero_u**2)
+        """(n, n) rad2, ``covariance`` with the shared zero and a change of list."""
+        return np.asarray(self.covariance + self.zero_u**2 + self.of_list)
+
+    @property
+    def of_list(self) -> Array:
+        """(n, n) rad2 of a change of list."""
+        return np.outer(self.list_u, self.list_u) if self.list_u.size else np.zeros_like(self.covariance)
 
     def part(self, keep: NDArray[np.bool_]) -> Windows:
         """Return the windows of ``keep`` alone."""
@@ -66,6 +73,7 @@ class Windows:
             self.hint_other[keep],
             self.moved[keep],
             self.zero_u,
+            self.list_u[keep] if self.list_u.size else self.list_u,
         )
 
 
@@ -134,6 +142,8 @@ class Consensus:
     """Limit on |shift| / shift_u of a clean window."""
     bend: Bend | None = None
     """Beyond the hull's own, that lays all windows on one curve; None where none was needed."""
+    list_change: ListChange | None = None
+    """Between two windows, counted among those compared; None where none was needed."""
 
     def restrains(self, side: float, shift: float) -> bool:
         """Whether what held the other windows would shift a window on this side of heel (+1 starboard) that way."""

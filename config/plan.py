@@ -181,6 +181,7 @@ class Tank(Table):
     height_m: Positive | None = None
     """Length, breadth and height of a box-shaped tank, as another way to the free surface and to pocketing."""
     part_of: Literal["lightship", "to_come_off", "to_stay"] = "to_come_off"
+    """``to_come_off``: its mass is taken off to reach lightship; ``lightship`` and ``to_stay``: it is counted in it."""
     free_surface_u95_percent: NotNegative | None = None
 
 

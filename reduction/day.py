@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from config.plan import Overrule
+from config.tables import Tables
 from config.units import COVERAGE_95
 from dsp.types import BudgetLine
 from reduction.floating import Case, float_her
@@ -55,7 +56,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
     check_plan(plan)
     missing: dict[str, str] = {}
     noted, said = noted_shifts(plan, tables)
-    notes: list[str] = [*said, *inputs.said]
+    notes: list[str] = [*said, *_without_window(tables, inputs), *inputs.said]
     inputs = replace(inputs, shifts=(*inputs.shifts, *noted))
 
     density, of_density = _density(inputs)
@@ -116,12 +117,26 @@ def reduce_day(inputs: DayInputs) -> Answer:
         overrules=decided,
         moment_u=_moment_u(inputs, moments),
     )
-    return headline(next_step(answer, results))
+    return headline(next_step(answer, results, plan))
 
 
 def _moment_u(inputs: DayInputs, moments: Moments) -> dict[str, float]:
     labels = [w.span.label for w in inputs.day.windows] if inputs.day is not None else []
     return dict(zip(labels, moments.whole_u, strict=True))
+
+
+def _without_window(tables: Tables, inputs: DayInputs) -> list[str]:
+    """Say which lines of shifts.csv name a window that is not there: they change nothing."""
+    if inputs.day is None:
+        return []
+    known = {w.span.label for w in inputs.day.windows}
+    return [
+        f"Shift of {row.what} (shifts.csv, line {row.line}) names window {label}, which is not on record: it changes "
+        "nothing there."
+        for row in tables.shifts or ()
+        for label in row.windows
+        if label not in known
+    ]
 
 
 def _without_effect(decided: Sequence[Overrule], inputs: DayInputs, fit: GmCase | None) -> list[str]:

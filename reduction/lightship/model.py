@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from reduction.gm.curve import Form
 from reduction.lightship.corrections import to_lightship
-from reduction.lightship.survey import Survey
+from reduction.lightship.survey import Survey, aboard_surfaces
 from reduction.types import SurveyItem
 from reduction.water.tanks import Liquid
 
@@ -156,6 +156,8 @@ class Model:
         known = {c.key for c in found}
         for tank in liquids:
             add(f"free surface: {tank.name}", "free surface", tank.free_surface_u)
+        for item, surface_u in aboard_surfaces(survey.items):
+            add(f"free surface: {_label(item)}", "free surface", surface_u)
         for item in survey.items:
             key = _mass_key(item, survey)
             if key not in known:
@@ -189,6 +191,8 @@ class Model:
         fluid = np.zeros(z.shape[0])
         for tank in self.liquids:
             fluid = fluid + tank.free_surface + tank.free_surface_u * draw.of(f"free surface: {tank.name}")
+        for item, surface_u in aboard_surfaces(self.survey.items):
+            fluid = fluid + item.free_surface + surface_u * draw.of(f"free surface: {_label(item)}")
         nothing = np.full(z.shape[0], math.nan)
         if self.gm is None:
             gm = tcg = nothing

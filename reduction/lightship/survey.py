@@ -11,7 +11,7 @@ from config.survey_table import SurveyRow
 from config.units import COVERAGE_95, TONNE
 from reduction.moments import PERSON_U, PLACE_U, mass_name
 from reduction.types import SurveyItem
-from reduction.water.tanks import CENTRE_U95, Liquid
+from reduction.water.tanks import CENTRE_U95, FREE_SURFACE_U95, Liquid
 
 ITEM_MASS_U95 = 0.10
 """Relative interval taken for the mass of a survey item that has none (judgement)."""
@@ -74,6 +74,7 @@ def gather(plan: Plan, rows: Sequence[SurveyRow] | None, liquids: Sequence[Liqui
         notes.append(f"{_listed(guessed)}: mass taken as known to {100 * ITEM_MASS_U95:g} % at 95 %.")
     if placed:
         notes.append(f"{_listed(placed)}: centre taken as known to {ITEM_PLACE_U95:g} m at 95 %.")
+    notes.extend(_on_surfaces(items))
     for item, name in _weights(plan):
         items.append(item)
         common[item.name] = name
@@ -82,6 +83,11 @@ def gather(plan: Plan, rows: Sequence[SurveyRow] | None, liquids: Sequence[Liqui
     notes.extend(said)
     for tank in liquids:
         notes.extend(tank.notes)
+        if tank.part_of == "to_stay" and tank.mass > 0:
+            notes.append(
+                f"Contents of {tank.name} ({tank.mass / TONNE:.4g} t) stay, as the plan says, and are counted in the "
+                "lightship."
+            )
         if tank.part_of == "to_come_off" and tank.mass > 0:
             items.append(
                 SurveyItem(
@@ -116,6 +122,27 @@ def totals(items: Sequence[SurveyItem]) -> Totals:
     moved = sum(i.mass for i in own if i.action == "move")
     ballast = sum(i.mass for i in items if i.action == "off" and i.ballast)
     return Totals(off, on, moved, ballast)
+
+
+def aboard_surfaces(items: Sequence[SurveyItem]) -> tuple[tuple[SurveyItem, float], ...]:
+    """Lines of survey.csv with a free surface that was aboard during the test, each with its u (kg m).
+
+    What goes on afterwards was not there; the tanks of the plan carry their own.
+    """
+    there = (i for i in items if i.group == "survey" and i.action != "on" and i.free_surface > 0)
+    return tuple((item, FREE_SURFACE_U95 / COVERAGE_95 * item.free_surface) for item in there)
+
+
+def _on_surfaces(items: Sequence[SurveyItem]) -> list[str]:
+    notes = [
+        f"Free surface of {item.name} ({item.free_surface / TONNE:g} t m, survey) was counted as aboard: interval "
+        f"taken as {100 * FREE_SURFACE_U95:g} % at 95 %."
+        for item, _ in aboard_surfaces(items)
+    ]
+    later = [i.name for i in items if i.action == "on" and i.free_surface > 0]
+    if later:
+        notes.append(f"{_listed(later)}: goes on after the test, so its free surface was not counted.")
+    return notes
 
 
 def _of_row(row: SurveyRow) -> SurveyItem:

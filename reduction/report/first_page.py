@@ -163,6 +163,8 @@ def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]
     beyond = [deviation.says for deviation in answer.deviations if deviation.verdict == "beyond"]
     if beyond:
         lines.append(" ".join(f"{says[:1].upper()}{says[1:]}" for says in beyond))
+    if answer.reservations and answer.outlook != "clear with reservations":
+        lines.append(f"Whatever the verdict, it rests on more than measurements: {'; '.join(answer.reservations)}.")
     unmet = [advice for advice in answer.advice if advice.met is False]
     if unmet:
         departures = sum(1 for advice in unmet if advice.departure)

@@ -57,7 +57,8 @@ def waterline_facts(water: Waterline, confidence: float) -> tuple[tuple[str, str
     def metres(value: Quantified) -> str:
         return str(quantity(value, "m", METRES, confidence))
 
-    hog = "hogged" if water.hog.value > 0 else "sagged" if water.hog.value < 0 else "straight"
+    known = abs(water.hog.value) > water.hog.u95(confidence)
+    hog = ("hogged" if water.hog.value > 0 else "sagged") if known else "neither hog nor sag shown"
     return (
         ("mean draught amidships", metres(water.mean_draught)),
         ("draught aft", metres(water.draught_aft)),
@@ -78,6 +79,7 @@ def readings_table(water: Waterline) -> Table:
             fixed(r.x, 2),
             fixed(r.y, 2),
             fixed(r.reading, 3),
+            fixed(r.waterline_z - r.reading if r.kind == "draught" else r.waterline_z + r.reading, 3),
             str(shown(r.waterline_z, COVERAGE_95 * r.u, "")),
             fixed(1e3 * r.residual, 0),
             Mark("used", "fine") if r.used else Mark("left out", "rejected"),
@@ -91,14 +93,15 @@ def readings_table(water: Waterline) -> Table:
         Column("x, m", "right"),
         Column("y, m", "right"),
         Column("as read, m", "right"),
+        Column("read from, m", "right"),
         Column("waterline, m", "right"),
         Column("off the fit, mm", "right"),
         Column(""),
         Column("remark", weight=1),
     )
-    return Table(
-        "Draughts and freeboards", columns, tuple(rows), "Waterline: above the moulded baseline, keel allowed for."
-    )
+    note = "Read from: height above the moulded baseline that the reading starts at, keel and plating allowed for; a "
+    note += "draught counts up from there, a freeboard down. Waterline: above the moulded baseline."
+    return Table("Draughts and freeboards", columns, tuple(rows), note)
 
 
 def samples_table(samples: tuple[SampleRow, ...]) -> Table:
@@ -113,6 +116,7 @@ def samples_table(samples: tuple[SampleRow, ...]) -> Table:
             s.place or "–",
             number(s.depth_m, 3),
             number(s.hydrometer_kg_m3),
+            number(s.calibration_temperature_c, 3),
             number(s.sample_temperature_c, 3),
             number(s.water_temperature_c, 3),
             number(s.salinity_g_kg, 4),
@@ -126,6 +130,7 @@ def samples_table(samples: tuple[SampleRow, ...]) -> Table:
         Column("place", weight=1),
         Column("depth, m", "right"),
         Column("hydrometer, kg/m³", "right"),
+        Column("calibrated at, °C", "right"),
         Column("sample, °C", "right"),
         Column("water, °C", "right"),
         Column("salinity, g/kg", "right"),

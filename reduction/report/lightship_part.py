@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from config.survey_table import SurveyRow
 from config.units import COVERAGE_95
 from reduction.report.document import Block, Cell, Column, Mark, Paragraph, Section, Table
-from reduction.report.numbers import METRES, TONNES, fixed, quantity, shown
+from reduction.report.numbers import METRES, TONNE_METRES, TONNES, fixed, quantity, shown
 from reduction.types import Answer, Centre, Quantified, SurveyItem
 
 GROUPS = ("survey", "test weights", "people", "tanks")
@@ -25,6 +27,9 @@ def survey_section(answer: Answer, rows: tuple[SurveyRow, ...] = ()) -> Section:
         blocks.append(Paragraph("No deadweight survey is in this folder."))
     if any(row.space for row in rows):
         blocks.append(spaces_table(rows))
+    steps = steps_table(answer)
+    if steps is not None:
+        blocks.append(steps)
     if answer.lightship.value is not None:
         blocks.append(lightship_table(answer.lightship.value, answer.confidence))
     else:
@@ -40,9 +45,9 @@ def spaces_table(rows: tuple[SurveyRow, ...]) -> Table:
         items = [row for row in here if row.action in ITEMS]
         unseen = [row for row in here if row.action == "not surveyed"]
         mark = Mark("not surveyed", "caution") if unseen else Mark("seen", "fine")
-        who = ", ".join(dict.fromkeys(row.surveyed_by for row in here if row.surveyed_by))
+        who = ", ".join(dict.fromkeys(row.surveyed_by for row in here if row.surveyed_by and row not in unseen))
         confirmed = f"{sum(row.confirmed for row in items)} of {len(items)}" if items else "–"
-        notes = "; ".join(row.note for row in unseen if row.note)
+        notes = "; ".join(row.note or row.item for row in unseen)
         made.append((space, mark, str(len(items)), confirmed, who or "–", notes))
     columns = (
         Column("space", weight=1),
@@ -93,6 +98,60 @@ def items_table(group: str, items: tuple[SurveyItem, ...]) -> Table:
         fixed(net * TONNES, 3),
     )
     return Table(group.capitalize(), columns, tuple(rows), total=(*total, *([""] * blanks)))
+
+
+STEP_COLUMNS = (
+    Column("", weight=1),
+    Column("mass, t", "right"),
+    Column("z, m", "right"),
+    Column("vertical moment, t m", "right"),
+    Column("x, m", "right"),
+    Column("lengthwise moment, t m", "right"),
+    Column("y, m", "right"),
+    Column("transverse moment, t m", "right"),
+)
+STEPS_NOTE = (
+    "Moments about the moulded baseline, the aft perpendicular and the centreline, starboard positive; what comes off "
+    "is negative, what is moved has no mass and the moment of its way. Test weights and people as they stood in the "
+    "first state. The last line is the sum."
+)
+
+
+def steps_table(answer: Answer) -> Table | None:
+    """Masses and moments from as inclined to lightship, group by group; None where a centre is not known."""
+    done = answer.as_inclined.value
+    if done is None or done.lcg.value is None or done.tcg.value is None or answer.lightship.value is None:
+        return None
+    mass = done.displacement.value
+    total = [mass, mass * done.kg.value, mass * done.lcg.value.value, mass * done.tcg.value.value]
+    rows = [_step("as inclined", total)]
+    for group in dict.fromkeys(item.group for item in answer.survey):
+        for action, words in ACTIONS.items():
+            items = [i for i in answer.survey if i.group == group and i.action == action]
+            if not items:
+                continue
+            part = [math.fsum(column) for column in zip(*(_moments(item) for item in items), strict=True)]
+            total = [a + b for a, b in zip(total, part, strict=True)]
+            rows.append(_step(f"{group or 'other'}: {words}", part))
+    name, *cells = _step("lightship", total)
+    return Table("Masses and moments", STEP_COLUMNS, tuple(rows), STEPS_NOTE, total=(name, *cells), small=True)
+
+
+def _moments(item: SurveyItem) -> tuple[float, float, float, float]:
+    """Mass (kg), vertical, lengthwise and transverse moment (kg m) that an item adds."""
+    if item.action == "move" and item.to is not None:
+        x, y, z = (there - here for there, here in zip(item.to, (item.x, item.y, item.z), strict=True))
+        return 0.0, item.mass * z, item.mass * x, item.mass * y
+    mass = item.mass if item.action == "on" else -item.mass
+    return mass, mass * item.z, mass * item.x, mass * item.y
+
+
+def _step(name: str, sums: list[float]) -> tuple[Cell, ...]:
+    mass, *moments = sums
+    cells: list[Cell] = [name, fixed(mass * TONNES, 3)]
+    for moment in moments:
+        cells += [fixed(moment / mass, 3) if mass else "–", fixed(moment * TONNE_METRES, 2)]
+    return tuple(cells)
 
 
 def lightship_table(light: Centre, confidence: float) -> Table:

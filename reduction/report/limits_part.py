@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from config.plan import Plan
 from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
-from reduction.report.numbers import METRES, fixed, quantity, significant
+from reduction.report.numbers import METRES, TONNES, fixed, quantity, significant
 from reduction.report.words import WORDS
 from reduction.types import Answer
 from reduction.verdict.criteria import chance
+from reduction.verdict.limits import gm_wanted
 
 
-def limits_section(answer: Answer) -> Section | None:
-    """Allowable KG of each condition, and deviations from the previous lightship; None where nothing is compared."""
+def limits_section(answer: Answer, plan: Plan) -> Section | None:
+    """Allowable KG of each condition, the smallest GM wanted, deviations from the previous lightship; None without."""
     blocks: list[Block] = []
     if answer.conditions:
         alt = "; ".join(c.says or f"{c.name}: {c.verdict}" for c in answer.conditions)
@@ -39,9 +41,41 @@ def limits_section(answer: Answer) -> Section | None:
         )
         blocks.append(Table("Conditions against the allowable KG", columns, tuple(rows)))
         blocks += [Paragraph(c.says[:1].upper() + c.says[1:]) for c in answer.conditions if c.says]
+        blocks += made_of(answer, plan)
+    wanted = gm_wanted(answer, plan)
+    if wanted is not None:
+        blocks.append(Paragraph(wanted[1]))
     if answer.deviations:
         blocks.append(deviations_table(answer))
     return Section("limits", "Held against limits", tuple(blocks)) if blocks else None
+
+
+MADE_OF = "KG fluid: (lightship mass x VCG + deadweight x its VCG + free surface) / (lightship mass + deadweight)."
+DEADWEIGHT_COLUMNS = (
+    Column("condition", weight=1),
+    Column("deadweight, t", "right"),
+    Column("its VCG, m", "right"),
+    Column("free surface, t m", "right"),
+    Column("displacement, t", "right"),
+)
+
+
+def made_of(answer: Answer, plan: Plan) -> list[Block]:
+    """What each condition judged is made of, so that its KG can be worked out again by hand."""
+    light = answer.lightship.value
+    judged = {c.name for c in answer.conditions}
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            c.name,
+            significant(c.mass_t, 6),
+            fixed(c.vcg_m, 3),
+            significant(c.free_surface_tm, 6),
+            fixed(c.mass_t + light.mass.value * TONNES, 1) if light is not None else "–",
+        )
+        for c in plan.limits.conditions
+        if c.name in judged
+    )
+    return [Table("What the conditions are made of", DEADWEIGHT_COLUMNS, rows, MADE_OF)] if rows else []
 
 
 def deviations_table(answer: Answer) -> Table:

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import math
+
 from config.errors import BadInput
 from config.plan import Movement, Plan
 from config.sequence import movements, spell
+from config.tables import Tables
+from config.units import COVERAGE_95, TONNE
+from reduction.lightship.survey import aboard_surfaces
+from reduction.moments import planned_states
 from reduction.report.document import Block, Cell, Column, Paragraph, Section, Table
-from reduction.report.numbers import TONNE_METRES, fixed, quantity, shown, significant
+from reduction.report.numbers import TONNE_METRES, TONNES, fixed, quantity, shown, significant
 from reduction.report.words import listed, people_counted
+from reduction.shifts import noted_shifts
 from reduction.types import Answer
+from reduction.water.tanks import liquids
 
 
-def weights_section(answer: Answer, plan: Plan) -> Section:
-    """Test weights with their certificates, and the sequence of movements with the moments made."""
+def weights_section(answer: Answer, plan: Plan, tables: Tables | None = None) -> Section:
+    """Test weights with their certificates, the sequence of movements with the moments made, and what else shifted."""
     blocks: list[Block] = []
     if plan.weights:
         rows = tuple(
@@ -37,13 +45,11 @@ def weights_section(answer: Answer, plan: Plan) -> Section:
         blocks.append(Table("Test weights", columns, rows, "Positions of each centre of gravity, measured beforehand."))
     steps = sequence(plan)
     if steps:
-        blocks.append(Table("Movements", MOVEMENT_COLUMNS, movement_rows(answer, steps)))
+        blocks.append(movements_table(answer, plan, steps))
+    blocks += shifts_tables(plan, tables or Tables())
     if not blocks:
         blocks.append(Paragraph("Moments were given state by state; weights are not listed in this folder."))
     return Section("weights", "Weights and movements", tuple(blocks))
-
-
-MOVEMENT_COLUMNS = (Column("movement"), Column("what was moved", weight=1), Column("moment after it, t m", "right"))
 
 
 def sequence(plan: Plan) -> tuple[Movement, ...]:
@@ -54,18 +60,83 @@ def sequence(plan: Plan) -> tuple[Movement, ...]:
         return ()
 
 
-def movement_rows(answer: Answer, steps: tuple[Movement, ...]) -> tuple[tuple[Cell, ...], ...]:
-    """Each movement in words with the moment of the window made in it, where its label is the movement's."""
+LEAST_SHIFT = 0.5
+"""kg m: what a moment may differ from that of the weights by rounding."""
+
+
+def movements_table(answer: Answer, plan: Plan, steps: tuple[Movement, ...]) -> Table:
+    """Each movement in words with the moment of the window made in it, where its label is the movement's.
+
+    Where people, crane or tanks shifted, the moments of the weights stand beside the whole.
+    """
     points = answer.gm.value.points if answer.gm.value is not None else ()
-    moment = {p.label: fixed(p.moment * TONNE_METRES, 3) for p in points}
+    whole = {p.label: p.moment for p in points}
+    weights = {label: s.moment for label, s in planned_states(plan, {}).items()} if plan.weights else {}
+    typed = {step.label for step in steps if step.moment_tm is not None}
+    apart = {
+        label: whole[label] - weights[label]
+        for label in whole
+        if label in weights and label not in typed and abs(whole[label] - weights[label]) > LEAST_SHIFT
+    }
     rows: list[tuple[Cell, ...]] = []
     for number, step in enumerate(steps):
         words = spell(step).partition(": ")[2]
-        planned = "" if step.moment_tm is None else fixed(step.moment_tm, 3)
+        planned = "–" if step.moment_tm is None else fixed(step.moment_tm, 3)
         text = f"start: {words}" if number == 0 and words != "no weight moves" else words
         note = f" ({step.note})" if step.note else ""
-        rows.append((step.label, text + note, moment.get(step.label, planned or "–")))
-    return tuple(rows)
+        moment = fixed(whole[step.label] * TONNE_METRES, 3) if step.label in whole else planned
+        beside: tuple[Cell, ...] = ()
+        if apart:
+            own = fixed(weights.get(step.label, math.nan) * TONNE_METRES, 3)
+            beside = (own, fixed(apart[step.label] * TONNE_METRES, 3) if step.label in apart else "–")
+        rows.append((step.label, text + note, *beside, moment))
+    parts = (Column("by the weights, t m", "right"), Column("by what shifted, t m", "right")) if apart else ()
+    columns = (
+        Column("movement"),
+        Column("what was moved", weight=1),
+        *parts,
+        Column("moment after it, t m", "right"),
+    )
+    return Table("Movements", columns, tuple(rows), "Moments about the centreline, positive to starboard.")
+
+
+SHIFT_COLUMNS = (
+    Column("what", weight=1),
+    Column("kind"),
+    Column("windows"),
+    Column("mass, t", "right"),
+    Column("from x, y, z, m", "right"),
+    Column("to x, y, z, m", "right"),
+    Column("moment, t m", "right"),
+)
+
+
+def shifts_tables(plan: Plan, tables: Tables) -> list[Block]:
+    """What shifts.csv says stood elsewhere in some windows, with the moment of each; none where it is empty."""
+    if not tables.shifts:
+        return []
+    try:
+        shifts, _ = noted_shifts(plan, tables)
+    except BadInput:
+        return []
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            s.what,
+            s.group,
+            ", ".join(s.windows),
+            str(shown(s.mass, COVERAGE_95 * s.mass_u, "", TONNES)),
+            place(s.start) if s.start is not None else "not aboard",
+            place(s.stop) if s.stop is not None else "not aboard",
+            fixed(s.mass * ((s.stop or ORIGIN)[1] - (s.start or ORIGIN)[1]) * TONNE_METRES, 3),
+        )
+        for s in shifts
+    )
+    note = "From shifts.csv; in the moments of these windows, positive to starboard. People marked elsewhere on the "
+    note += "day are in the moments too, and stand among the marks of the day."
+    return [Table("What stood elsewhere in some windows", SHIFT_COLUMNS, rows, note)]
+
+
+ORIGIN = (0.0, 0.0, 0.0)
 
 
 LINE_COLUMNS = (Column("line or fender", weight=1), Column("kind"), Column("side"), Column("tended by", weight=1))
@@ -141,15 +212,15 @@ def stations_table(plan: Plan) -> Table:
     return Table("Instruments", columns, tuple(rows))
 
 
-def tanks_section(answer: Answer, plan: Plan) -> Section:
-    """Every tank as it stood, and the free surface carried into KG."""
+def tanks_section(answer: Answer, plan: Plan, tables: Tables | None = None) -> Section:
+    """Every tank as it stood, liquid noted in the survey, and the free surface carried into KG."""
     blocks: list[Block] = []
-    if plan.tanks:
-        found = {item.name: item for item in answer.survey if item.group == "tanks"}
+    loose = aboard_surfaces(answer.survey)
+    if plan.tanks or loose:
+        found = _contents(answer, plan, tables)
         rows: list[tuple[Cell, ...]] = []
         for tank in plan.tanks:
-            item = found.get(tank.name)
-            mass = item.mass / 1e3 if item is not None else tank.mass_t
+            mass, surface = found.get(tank.name, (math.nan, math.nan))
             rows.append(
                 (
                     tank.name,
@@ -157,11 +228,15 @@ def tanks_section(answer: Answer, plan: Plan) -> Section:
                     tank.state,
                     "–" if tank.sounding_m is None else fixed(tank.sounding_m, 3),
                     fixed(tank.density_kg_m3, 0),
-                    "–" if mass is None else significant(mass),
-                    "–" if item is None else significant(item.free_surface * TONNE_METRES, 3),
-                    tank.part_of.replace("_", " "),
+                    significant(mass * TONNES),
+                    fixed(surface * TONNE_METRES, 2),
+                    PART_OF[tank.part_of],
                 )
             )
+        for item, _ in loose:
+            words = f"noted in the survey{f', {item.space}' if item.space else ''}"
+            own = (significant(item.mass * TONNES), fixed(item.free_surface * TONNE_METRES, 2))
+            rows.append((item.name, words, "loose", "–", "–", *own, "to come off" if item.action == "off" else "moved"))
         columns = (
             Column("tank", weight=1),
             Column("contents"),
@@ -170,7 +245,7 @@ def tanks_section(answer: Answer, plan: Plan) -> Section:
             Column("density, kg/m³", "right"),
             Column("mass, t", "right"),
             Column("free surface, t m", "right"),
-            Column("part of"),
+            Column("counted as"),
         )
         blocks.append(Table("Tanks during the test", columns, tuple(rows)))
     else:
@@ -181,6 +256,20 @@ def tanks_section(answer: Answer, plan: Plan) -> Section:
             Paragraph(f"Free-surface moments aboard during the test: {total}. The GM measured is the fluid one.")
         )
     return Section("tanks", "Tanks and free surface", tuple(blocks))
+
+
+PART_OF = {"lightship": "lightship", "to_come_off": "to come off", "to_stay": "stays, in the lightship"}
+"""What ``part_of`` of a tank means for the lightship."""
+
+
+def _contents(answer: Answer, plan: Plan, tables: Tables | None) -> dict[str, tuple[float, float]]:
+    """Mass (kg) and free-surface moment (kg m) of each tank by name; NaN where not known."""
+    try:
+        return {q.name: (q.mass, q.free_surface) for q in liquids(plan.tanks, tables or Tables())}
+    except BadInput:
+        known = {i.name: (i.mass, i.free_surface) for i in answer.survey if i.group == "tanks"}
+        typed = {t.name: (math.nan if t.mass_t is None else t.mass_t * TONNE, math.nan) for t in plan.tanks}
+        return typed | known
 
 
 def timetable_section(plan: Plan) -> Section | None:

@@ -16,13 +16,13 @@ SHAPE: dict[Tone, str] = {"fine": "●", "caution": "▲", "rejected": "✕", "o
 """Shape printed before the word of a verdict."""
 
 REASON = {
-    "people": "someone moved",
-    "taut": "a line, fender or the bottom held her",
+    "people": "as if someone moved",
+    "taut": "as if a line, fender or the bottom held her",
     "transient": "opened before she had settled",
-    "burst": "wash or a passing vessel",
+    "burst": "as of wash or a passing vessel",
     "wind": "gust or change of wind",
     "drift": "the heel was drifting",
-    "slosh": "liquid moving in a slack tank",
+    "slosh": "as of liquid moving in a slack tank",
     "stuck": "a sensor stood still",
     "gap": "readings missing",
     "spikes": "spikes in the readings",

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from config.plan import Plan
 from reduction.lightship.budget import first_to_improve
 from reduction.types import Answer, Quantified
+from reduction.verdict.limits import gm_wanted
 from reduction.window_points import again_in_words, used_again
 
 REMEDY = {
@@ -76,7 +78,7 @@ def _reserved(answer: Answer) -> str:
     return "; ".join(answer.reservations)
 
 
-def next_step(answer: Answer, results: dict[str, Quantified]) -> Answer:
+def next_step(answer: Answer, results: dict[str, Quantified], plan: Plan) -> Answer:
     """Say what would settle the verdict, or else improve the answer most."""
     if answer.gm.value is None:
         return replace(answer, next_step=f"Nothing can be said about GM before this is mended: {answer.gm.reason}.")
@@ -91,6 +93,14 @@ def next_step(answer: Answer, results: dict[str, Quantified]) -> Answer:
         else:
             source = first_to_improve(worst.kg)
             said = f"To settle {worst.name}: {_remedy(source, answer)} ({source} carries most of its interval)."
+        return replace(answer, next_step=said)
+    wanted = gm_wanted(answer, plan)
+    if wanted is not None and wanted[0] != "clear":
+        if wanted[0] == "over":
+            said = f"{wanted[1]} Look for a mistake, then take it to the designer and the authority; it decides."
+            return replace(answer, next_step=said)
+        source = first_to_improve(answer.gm.value.gm)
+        said = f"To settle the smallest GM wanted: {_remedy(source, answer)} ({source} carries most of its interval)."
         return replace(answer, next_step=said)
     if answer.outlook == "not judged":
         return replace(answer, next_step=f"To have the limits judged, mend what is missing: {not_judged(answer)}.")

@@ -11,11 +11,12 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from config.plan import Plan
 from reduction.floating import Case
 from reduction.gm_part import GmCase
 from reduction.inputs import DayInputs
 from reduction.lightship.survey import Survey
-from reduction.types import Centre, ConditionAnswer, Maybe, Quantified, WindowPoint
+from reduction.types import Answer, Centre, ConditionAnswer, Maybe, Quantified, WindowPoint
 from reduction.verdict.criteria import judge, outlook, side_of
 from reduction.window_points import used_again
 
@@ -84,6 +85,19 @@ def hold(
             verdicts.append(side_of(gm.value - limits.min_gm_m, gm.u95(confidence)))
     reservations = tuple(_reservations(inputs, case, fit, survey if limits.conditions else None))
     return Held(tuple(judged), outlook(verdicts, bool(not_judged), bool(reservations)), not_judged, reservations)
+
+
+def gm_wanted(answer: Answer, plan: Plan) -> tuple[str, str] | None:
+    """Verdict on the smallest GM that the plan wants, in a sentence; None where none is wanted or judged."""
+    least, gm = plan.limits.min_gm_m, answer.gm.value
+    if least is None or gm is None or "smallest_gm" in answer.missing:
+        return None
+    half = gm.gm.u95(answer.confidence)
+    verdict = side_of(gm.gm.value - least, half)
+    if verdict == "not judged":
+        return None
+    words = {"clear": "clear of the limit", "over": "less than is wanted"}.get(verdict, verdict)
+    return verdict, f"GM {gm.gm.value:.4f} ± {half:.4f} m (fluid, as inclined) against {least:.3f} m at least: {words}."
 
 
 def _without_lightship(inputs: DayInputs, lightship: Maybe[Centre], missing: Mapping[str, str]) -> list[str]:

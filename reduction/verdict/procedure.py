@@ -12,7 +12,7 @@ from config.plan import Plan
 from config.tables import Tables
 from config.units import DEGREE
 from reduction.floating import Case
-from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Survey, totals
+from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Survey, aboard_surfaces, totals
 from reduction.moments import Moments, Shift
 from reduction.types import Advice, Centre, GmResult, Quantified, Waterline
 from reduction.water.tanks import Liquid
@@ -118,7 +118,7 @@ def _devices(found: Findings) -> list[Advice]:
     if stations:
         says = f"{len(stations)} heel stations; three recommended, two at least."
         rows.append(Advice("stations", says, len(stations) >= 2, source, MEMORY))
-        says = f"{len(hand)} hand-read pendulums or U-tubes beside the electronic stations; one wanted."
+        says = f"Read by hand beside the electronic stations: {len(hand)}, pendulum or U-tube; one wanted."
         rows.append(Advice("hand-read device", says, bool(hand), "2008 IS Code Annex 1, 2.6", MEMORY))
     if found.gm is not None:
         most = min(
@@ -198,16 +198,17 @@ def _water(found: Findings) -> list[Advice]:
 
 
 def _tanks(found: Findings) -> list[Advice]:
-    if not found.plan.tanks:
+    loose = [item.name for item, _ in aboard_surfaces(found.survey.items)]
+    if not found.plan.tanks and not loose:
         return []
     slack = [t for t in found.plan.tanks if t.state == "slack"]
     source = "2008 IS Code B 8.2.2.5; Annex 1, 2.1"
-    names = ", ".join(t.name for t in slack) or "none"
+    names = ", ".join([*(t.name for t in slack), *(f"{name} (survey)" for name in loose)]) or "none"
     rows = [
         Advice(
             "slack tanks",
             f"Slack tanks: {names}; one pair or one on the centreline at most.",
-            len(slack) <= 2,
+            len(slack) + len(loose) <= 2,
             source,
             MEMORY,
         )

@@ -1,4 +1,4 @@
-"""Published single shifts, lists and roll periods, each with its source and status.
+"""Published single shifts, lists and roll periods, each with its source and status, by the functions a reduction runs.
 
 Status: V read in the source, C computed again independently, M from memory (checked for self-consistency only).
 """
@@ -10,9 +10,25 @@ import math
 import numpy as np
 import pytest
 
+from config.units import STANDARD_GRAVITY
 from reduction.gm.curve import heel_at, straight
-from reduction.gm.line import gm_from_slope, gm_of_single_shift, straight_line
-from reduction.gm.roll_period import gm_of_rolling_test, natural_period, radius_ratio_of_factor
+from reduction.gm.line import straight_line
+from reduction.gm.period import gyration
+from reduction.types import Maybe, Quantified
+from reduction.water.tanks import rectangle_inertia
+
+
+def gm_of_single_shift(weight: float, distance: float, displacement: float, deflection: float, length: float) -> float:
+    """GM by the line through upright and one shift; weight and displacement in one unit, deflection and length too."""
+    line = straight_line([0.0, weight * distance], [0.0, deflection / length])
+    return 1.0 / (line.slope * displacement)
+
+
+def gyradius(period: float, gm: float, breadth: float = 1.0) -> float:
+    """Radius of gyration over breadth."""
+    found = gyration(Maybe(Quantified(period, 0.0)), Quantified(gm, 0.0), breadth).value
+    assert found is not None
+    return found.value
 
 
 def test_several_shifts_by_mean_increment() -> None:
@@ -29,7 +45,7 @@ def test_several_shifts_by_line_differ_from_the_mean_increment() -> None:
     # The same readings from the centre line as a line of tangent on moment (C): the method matters, not the number.
     moment = np.array([0.0, 36.0, 72.0, 0.0, -36.0, -72.0])
     reading = np.array([0.0, 64.0, 116.0, 3.0, -54.0, -113.0])
-    gm = gm_from_slope(straight_line(moment, reading / 5500).slope, 8000)
+    gm = 1.0 / (straight_line(moment, reading / 5500).slope * 8000)
     assert gm == pytest.approx(0.42969, abs=5e-6)
 
 
@@ -59,7 +75,7 @@ def test_model_in_a_tank() -> None:
     # 4.75 degrees, volume 0.0293 m3 of fresh water: GM 0.2464, I 0.01042, BM 0.3556, KG 0.1385.
     volume = 0.0293
     gm = gm_of_single_shift(3.0, 0.2, 1000 * volume, math.tan(math.radians(4.75)), 1.0)
-    inertia = 1.0 * 0.5**3 / 12
+    inertia = rectangle_inertia(1.0, 0.5)
     assert gm == pytest.approx(0.2464, abs=5e-5)
     assert inertia == pytest.approx(0.01042, abs=5e-6)
     # From here on the report carries its own printed digits on.
@@ -76,18 +92,17 @@ def test_list_of_a_shifted_weight() -> None:
 
 
 def test_roll_periods() -> None:
-    # Examination items (V and C), curioustab.com; g = 9.81.
-    assert natural_period(4.0, 0.6, 9.81) == pytest.approx(10.4, abs=0.05)
-    assert natural_period(4.0, 0.6, 9.81) == pytest.approx(10.3593, abs=5e-5)
-    assert natural_period(4.0, 0.725, 9.81) == pytest.approx(3 * math.pi, abs=1e-3)
-    assert natural_period(4.0, 0.725, 9.81) == pytest.approx(9.4240, abs=5e-5)
+    # Examination items (V and C), curioustab.com: k 4 m, GM 0.6 m: 10.4 s; GM 0.725 m: 3 pi s. They take g 9.81.
+    assert gyradius(10.4, 0.6) == pytest.approx(4.0, abs=0.02)
+    assert gyradius(10.3593, 0.6) == pytest.approx(4.0 * math.sqrt(STANDARD_GRAVITY / 9.81), abs=2e-5)
+    assert gyradius(3 * math.pi, 0.725) == pytest.approx(4.0, abs=4e-4)
 
 
-def test_rolling_test() -> None:
-    # A.749(18) annex 3, TP 2072 (V), numbers computed (C): B 10 m, f 0.88, T 8 s.
-    assert gm_of_rolling_test(0.88, 10, 8) == pytest.approx(1.210, abs=5e-4)
-    assert gm_of_rolling_test(0.83, 10, 8) == pytest.approx(1.076, abs=5e-4)
-    assert gm_of_rolling_test(0.93, 10, 8) == pytest.approx(1.351, abs=5e-4)
+@pytest.mark.parametrize(("factor", "gm"), [(0.88, 1.210), (0.83, 1.076), (0.93, 1.351)])
+def test_rolling_test(factor: float, gm: float) -> None:
+    # A.749(18) annex 3, TP 2072 (V), numbers computed (C): GM = (f B / T)^2 with B 10 m, T 8 s; f within 0.05 of 0.88.
+    found = 2.0 * math.pi * gyradius(8.0, gm, 10.0) / math.sqrt(STANDARD_GRAVITY)
+    assert found == pytest.approx(factor, abs=factor * 0.5 * 5e-4 / gm)
 
 
 @pytest.mark.parametrize(
@@ -95,28 +110,29 @@ def test_rolling_test() -> None:
     [(0.88, 0.439), (0.78, 0.389), (0.75, 0.374), (0.73, 0.364), (0.95, 0.474), (0.80, 0.399), (0.60, 0.299)],
 )
 def test_radius_ratio_of_rolling_factors(factor: float, ratio: float) -> None:
-    assert radius_ratio_of_factor(factor, 9.81) == pytest.approx(ratio, abs=5e-4)
+    # The same f (V) as k / B = f sqrt(g) / (2 pi), with g 9.81, which turns the last digit of the largest (C).
+    assert gyradius(8.0, (factor * 10.0 / 8.0) ** 2, 10.0) == pytest.approx(ratio, abs=6e-4)
 
 
 # Derrett and Barrass, Ship Stability for Masters and Mates, chapter 26: from memory (M), self-consistent (C).
 
 
-def test_derrett_a() -> None:
+def test_derrett_kg_from_one_shift() -> None:
     assert 7 - gm_of_single_shift(25, 15, 8000, 0.20, 4) == pytest.approx(6.0625, abs=5e-5)
 
 
-def test_derrett_b() -> None:
+def test_derrett_displacement_from_gm() -> None:
     displacement = 10 * 12 * 10 / (0.6 * 0.25)
     assert gm_of_single_shift(10, 12, displacement, 0.25, 10) == pytest.approx(0.6)
     assert displacement == pytest.approx(8000)
 
 
-def test_derrett_c() -> None:
+def test_derrett_deflection_of_a_pendulum() -> None:
     heel = heel_at(25 * 15 / 8000, 7.3 - 6.1, 0.0, straight())[0]
     assert 100 * 4 * math.tan(heel) == pytest.approx(15.6, abs=0.05)
 
 
-def test_derrett_d() -> None:
+def test_derrett_displacement_and_length_of_the_plumb_line() -> None:
     tangent = math.tan(math.radians(3.5))
     displacement = 10 * 12 / tangent
     assert displacement == pytest.approx(1962, abs=0.5)
@@ -124,18 +140,18 @@ def test_derrett_d() -> None:
     assert 0.25 / tangent == pytest.approx(4.09, abs=0.005)
 
 
-def test_derrett_e() -> None:
+def test_derrett_kg_of_a_small_vessel() -> None:
     assert 6.1 - gm_of_single_shift(15, 10, 3150, 0.25, 8) == pytest.approx(4.576, abs=5e-4)
 
 
-def test_derrett_f() -> None:
+def test_derrett_gm_from_one_shift() -> None:
     assert gm_of_single_shift(25, 10, 5000, 0.4, 4) == pytest.approx(0.5)
 
 
-def test_derrett_g() -> None:
+def test_derrett_deflection_of_a_long_pendulum() -> None:
     heel = heel_at(15 * 10 / 2304, 1.2, 0.0, straight())[0]
     assert 100 * 7.2 * math.tan(heel) == pytest.approx(39.06, abs=0.005)
 
 
-def test_derrett_h() -> None:
+def test_derrett_distance_of_the_shift() -> None:
     assert gm_of_single_shift(12, 10.67, 4000, 0.075, 7.5) == pytest.approx(3.2, abs=2e-3)

@@ -41,16 +41,18 @@ def test_files_named_in_the_text_are_there(document: Path) -> None:
 
 
 def test_every_reason_that_the_code_gives_stands_in_the_readme() -> None:
-    """Reasons are the names of the checks, and ``no_record`` and ``outlier`` beside them."""
+    """Reasons are the names of the checks, ``no_record``, and what the comparison between windows says."""
     table = (TREE / "README.md").read_text(encoding="utf-8").partition("Reasons:")[2].partition("\n\nAll checks")[0]
     documented = {code for row in re.findall(r"^\| (`.*?) \|", table, flags=re.MULTILINE) for code in code_words(row)}
     given = set()
-    for file in [*(TREE / "dsp").rglob("*.py"), *(TREE / "reduction").glob("*.py")]:
+    for file in [*(TREE / "dsp").rglob("*.py"), *(TREE / "reduction").rglob("*.py")]:
         text = file.read_text(encoding="utf-8")
         given |= set(re.findall(r'Check\(\s*(?:name=|code=)?"([a-z_]+)"', text))
         given |= set(re.findall(r'"rejected", \("([a-z_]+)",\)', text))
         given |= set(re.findall(r'code: str = "([a-z_]+)"', text))
-    assert {"people", "taut", "no_record"} <= given
+    between = (TREE / "reduction" / "gm" / "reasons.py").read_text(encoding="utf-8")
+    given |= set(re.findall(r'(?:return|else) "([a-z_]+)"', between))
+    assert {"people", "taut", "no_record", "outlier", "zero"} <= given
     assert given <= documented
 
 

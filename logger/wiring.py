@@ -12,7 +12,8 @@ from logger.clock import Clock
 from logger.credentials import Credentials
 from logger.intake import Intake
 from logger.records import Flag, Quantity, Reading
-from logger.sources.mqtt import Deliver, MqttSession, Subscriber, broker_address
+from logger.sources.mqtt import Deliver, MqttSession, Subscriber
+from logger.sources.mqtt_address import broker_address
 from logger.sources.source import Sink, Source
 
 Append = Callable[[Sequence[Reading]], int]

@@ -4,28 +4,28 @@ Overload policy: MQTT can wait. The broker holds back whatever we have not ackno
 messages (MQTT 5; with 3.1.1 the broker's own in-flight limit does it), and the session keeps what came while we were
 away. So a message is lost neither to a crash here nor to an outage there, as long as the broker keeps its promise.
 
-The connection itself is `logger.sources.mqtt_client`; what it died of is put into words by `logger.sources.mqtt_words`.
+Where the broker is stands in `logger.sources.mqtt_address`; the connection itself is
+`logger.sources.mqtt_client`; what it died of is put into words by `logger.sources.mqtt_words`.
 """
 
 from __future__ import annotations
 
 import contextlib
-import ssl
 from collections import Counter, deque
 from collections.abc import Callable
 from pathlib import Path
-from urllib.parse import urlsplit
 
 import aiomqtt
 import paho.mqtt.client as paho
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from config.errors import BadInput, bad
+from config.errors import BadInput
 from config.stations import Broker
 from logger.clock import Clock
 from logger.credentials import Credentials
 from logger.records import Flag
+from logger.sources.mqtt_address import broker_address, tls_context
 from logger.sources.mqtt_client import AcknowledgingClient, heed
 from logger.sources.mqtt_words import CONNECT_S, KEEPALIVE_S, in_words
 from logger.sources.source import SourceLost
@@ -46,53 +46,6 @@ BURST_SHARE = 0.25
 Deliver = Callable[[bytes, int, Flag], int]
 """``deliver(payload, monotonic_ns, flags)``: record it; returns how many rows of the run must be safe before the
 message may be acknowledged, or -1 if it was refused and must come again."""
-
-
-def broker_address(broker: Broker) -> tuple[str, int, bool]:
-    """Host, port and whether TLS is used; raises BadInput where the URL is none or holds credentials.
-
-    >>> broker_address(Broker(url="mqtts://pier.example"))
-    ('pier.example', 8883, True)
-    """
-    if broker.url == "embedded":
-        return "127.0.0.1", broker.port, False
-    wanted = "embedded, mqtt://host:1883 or mqtts://host:8883"
-    try:
-        parts = urlsplit(broker.url)
-        port = parts.port
-    except ValueError:
-        raise bad("plan.toml", "broker.url", broker.url, wanted) from None
-    if parts.username or parts.password:
-        raise bad(
-            "plan.toml", "broker.url", None, "no user or password here; they come from the environment or a keyring"
-        )
-    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or parts.path not in ("", "/"):
-        raise bad("plan.toml", "broker.url", broker.url, wanted)
-    tls = parts.scheme == "mqtts"
-    return parts.hostname, port or (8883 if tls else 1883), tls
-
-
-def tls_context(broker: Broker, folder: Path) -> ssl.SSLContext:
-    """TLS with certificate and host name checked; raises BadInput where a file of the plan cannot be used."""
-    try:
-        context = ssl.create_default_context(cafile=str(folder / broker.ca_file) if broker.ca_file else None)
-    except (OSError, ssl.SSLError) as error:
-        raise bad(
-            "plan.toml", "broker.ca_file", broker.ca_file, f"a file of certificates in PEM form ({error})"
-        ) from None
-    context.minimum_version = ssl.TLSVersion.TLSv1_2
-    if broker.client_certificate:
-        key = str(folder / broker.client_key) if broker.client_key else None
-        try:
-            context.load_cert_chain(str(folder / broker.client_certificate), key)
-        except (OSError, ssl.SSLError) as error:
-            raise bad(
-                "plan.toml",
-                "broker.client_certificate",
-                broker.client_certificate,
-                f"certificate and key in PEM ({error})",
-            ) from None
-    return context
 
 
 def topic_matches(pattern: str, topic: str) -> bool:

@@ -15,7 +15,7 @@ from paho.mqtt.client import MQTTMessage
 
 from config.stations import Broker
 from logger.credentials import Credentials
-from logger.sources.mqtt import broker_address, tls_context
+from logger.sources.mqtt_address import broker_address, tls_context
 from logger.sources.mqtt_client import AcknowledgingClient
 from logger.sources.mqtt_words import CONNECT_S, in_words
 from logger.sources.serial import PORT_FAULTS, plain, system_ports

@@ -18,10 +18,9 @@ from logger.sources.mqtt import (
     AcknowledgingClient,
     MqttSession,
     Subscriber,
-    broker_address,
-    tls_context,
     topic_matches,
 )
+from logger.sources.mqtt_address import broker_address, tls_context
 from logger.sources.mqtt_words import in_words
 
 

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import math
-import sys
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 import suite
 import wander_day
 import wander_roll

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from window_maker import DEGREE, Quiet, make
 
 from dsp.checks import REGISTRY, Look, judge, run, run_day
 from dsp.checks.budget import BETWEEN_WINDOWS, CAUTION, LIMIT, REJECT, spent
 from dsp.checks.look import Scan, scan_limit
 from dsp.types import Check, RollMotion, Trace, WindowEvidence, WindowSpan
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from window_maker import DEGREE, Quiet, make
 
 QUIET = Quiet(length=100.0)
 

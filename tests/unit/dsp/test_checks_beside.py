@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from window_maker import DEGREE, Quiet, make
 
 from dsp.alike import habit
 from dsp.checks import REGISTRY, Look, judge, run, run_day
 from dsp.checks.swing import swing_of
 from dsp.stiffening import expected_period
 from dsp.types import Array, Check, RollMotion, WindowEvidence
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from window_maker import DEGREE, Quiet, make
 
 SWELL = Quiet(length=24.0, period=8.0, roll=0.03 * DEGREE)
 LONG = replace(SWELL, length=200.0)

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import sys
 from pathlib import Path
 
-import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "bench"))
-
 import page_day
+import pytest
 
 from config.folder import TestFolder
 from quietheel.page.hours import time_section

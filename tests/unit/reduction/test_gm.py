@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from day_maker import SEQUENCE, Vessel, day, states
 
 from config.plan import Overrule
 from reduction.gm.budget import moment_covariance, sound
 from reduction.gm.curve import fit_curve, from_kn, heel_at, wall_sided
 from reduction.gm.reduce import reduce_gm
 from reduction.types import Array, GmResult, Maybe, Quantified, State
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from day_maker import SEQUENCE, Vessel, day, states
 
 U = float(np.deg2rad(0.002))
 VESSEL = Vessel()

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from day_maker import Vessel, day, states
 
 from reduction.gm.reduce import reduce_gm
 from reduction.types import Array, GmResult
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from day_maker import Vessel, day, states
 
 U = float(np.deg2rad(0.002))
 VESSEL = Vessel()

@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from day_maker import Vessel, day, states
 
 from dsp.types import Check
 from reduction.gm.consistency.choose import BOTH
 from reduction.gm.day_checks import hints, moved
 from reduction.gm.reduce import reduce_gm
 from reduction.types import Array, GmResult
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from day_maker import Vessel, day, states
 
 U = float(np.deg2rad(0.002))
 VESSEL = Vessel()

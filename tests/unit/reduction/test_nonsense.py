@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from day_maker import Vessel, day, states
 
 from reduction.gm import budget
 from reduction.gm.reduce import reduce_gm
 from reduction.types import Maybe, Quantified
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from day_maker import Vessel, day, states
 
 U = float(np.deg2rad(0.002))
 VESSEL = Vessel()

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from day_maker import Vessel, day, states
 from scipy.special import ndtr, stdtrit
 
 from reduction.gm.consistency import Scatter
@@ -15,10 +14,6 @@ from reduction.gm.curve import heel_at, wall_sided, with_bend
 from reduction.gm.reduce import reduce_gm
 from reduction.gm.widened import SOURCE, joint_dof
 from reduction.types import Array, Bend, GmResult
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from day_maker import Vessel, day, states
 
 U = float(np.deg2rad(0.002))
 VESSEL = Vessel()

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
+from day_maker import day
+from test_limits import judged_by_checks, plan, whole
 
 from quietheel.page.plot import gm_section
 from quietheel.page.work import Worked
@@ -16,13 +16,7 @@ from reduction.report.first_page import windows_in_words
 from reduction.report.text import render_text
 from reduction.types import Maybe
 from reduction.window_points import again_in_words, points_of, used_again
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
-sys.path.insert(0, str(Path(__file__).parent))
-
-from day_maker import day
-from examples_answer import example_answer
-from test_limits import judged_by_checks, plan, whole
+from tests.examples_answer import example_answer
 
 
 def test_windows_are_listed_without_a_gm() -> None:

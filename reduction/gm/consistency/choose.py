@@ -22,7 +22,7 @@ from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
 from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, all_clean, bends_of
 from reduction.gm.consistency.scatter import scatter_of
 from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
-from reduction.gm.consistency.steps import Step, size_of, steps_of, without
+from reduction.gm.consistency.steps import Step, size_of, steps_of, sure_of, without
 from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
 from reduction.gm.curve import CurveFit, Form, start_from_line, with_bend
 from reduction.types import ListChange
@@ -51,12 +51,13 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     Notes
     -----
     If all windows agree, whatever their common zero, all are used: nothing is left out of a clean day but at the stated
-    false-alarm rate. Else the zero is taken as it stands, since with it free one side of the plot says nothing of the
-    other, and which windows were held has to be settled by both. The likeliest set among those whose remaining windows
-    agree is used, unless all windows with one more bend of the curve, all windows with one more variance for each, or
-    sets beside a change of her list between two windows are likelier still. Of windows that agree those go that both
-    look as if people moved in them and lie apart. What the windows used scatter beyond their own intervals is estimated
-    at the end, whether they agree or not.
+    false-alarm rate. A change of her list leaves none out, and is believed where it is by far the likelier. Else the
+    zero is taken as it stands, since with it free one side of the plot says nothing of the other, and which windows
+    were held has to be settled by both. The likeliest set among those whose remaining windows agree is used, unless all
+    windows with one more bend of the curve, all windows with one more variance for each, or sets beside a change of her
+    list between two windows are likelier still. Of windows that agree those go that both look as if people moved in
+    them and lie apart. What the windows used scatter beyond their own intervals is estimated at the end, whether they
+    agree or not.
     """
     n = windows.heel.size
     limit = _most(n) if most is None else most
@@ -73,6 +74,8 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
         stepped = steps_of(windows, linear, limit if answer else 0)
         rivals = _rivals(bent, (restless, float(linear.beta[0])), stepped)
+        if not answer and any(sure_of(one, windows, linear) for one in stepped):
+            return _beside_step(windows, told, form, most, prior_bend, linear, rivals, stepped)
         if answer:
             # Against all sets together: many of them say much the same.
             held = logsumexp(np.concatenate([level.log_weight for level in levels]))

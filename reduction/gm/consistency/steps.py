@@ -13,6 +13,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from reduction.gm.consistency.linear import Linear
+from reduction.gm.consistency.rivals import all_clean
 from reduction.gm.consistency.sets import FEWEST_BESIDE, PLAUSIBLE_SHIFT, Weighed, weigh_all
 from reduction.gm.consistency.values import Array, Windows
 
@@ -20,6 +21,8 @@ PRIOR_STEP = 0.1
 """Judgement: odds that the list of a vessel changes for good in the course of a test, unseen; even over the places."""
 FULLY = 3
 """Places at which every set of windows is weighed; chosen by what sets of at most one window say."""
+SURE = 20.0
+"""Odds from which a change of list is believed although all windows agree without."""
 FREE = 100.0
 """A change is left free by giving it so many times its standard uncertainty beforehand."""
 
@@ -58,6 +61,18 @@ def steps_of(windows: Windows, linear: Linear, most: int) -> list[Step]:
     best = sorted(found, key=lambda one: -one.log_weight)[:FULLY] if most > 1 else []
     full = [_step_at(windows, linear, one.place, most, len(places)) for one in best]
     return [one for one in full if one] + [one for one in found if one.place not in {b.place for b in best}]
+
+
+def sure_of(step: Step, windows: Windows, linear: Linear) -> bool:
+    """Whether all windows beside a change of list are by far likelier than all windows without.
+
+    The scale of their covariance is known to a few degrees of freedom only, so that likelihoods are Student's.
+    """
+    free, dof = windows.heel.size - 2, windows.law_dof
+    alone, beside = linear.chi2, max(linear.chi2 - (step.size / step.u) ** 2, 0.0)
+    law = [-0.5 * (dof + n) * np.log1p(chi2 / dof) for n, chi2 in ((free, alone), (free - 1, beside))]
+    worth = float(step.levels[0].log_weight[0]) + 0.5 * beside - all_clean(windows)
+    return bool(worth + law[1] - law[0] > np.log(SURE))
 
 
 def without(windows: Windows, step: Step) -> Windows:

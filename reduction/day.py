@@ -311,6 +311,7 @@ def _findings(
         survey=survey,
         liquids=tanks,
         shifts=inputs.shifts,
+        windows=inputs.day.windows if inputs.day is not None else (),
         radius_ratio=done.radius_ratio.value if done is not None else None,
         kg=done.kg if done is not None else None,
     )

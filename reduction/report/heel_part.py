@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from config.plan import Plan
+from reduction.report.alone_part import alone_table
 from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
-from reduction.report.first_page import degrees, window_sentence
+from reduction.report.first_page import degrees, displacement_of, window_sentence
 from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, decimals_for, fixed, quantity, shown
 from reduction.report.traces import Traces
 from reduction.report.words import WORDS, clock, reason_words, zone_words
@@ -23,6 +24,9 @@ def gm_section(answer: Answer) -> Section:
     blocks.append(Table("GM by both methods, fluid, as inclined", METHOD_COLUMNS, method_rows(answer, result)))
     if result.difference:
         blocks.append(Paragraph(result.difference))
+    displacement = displacement_of(answer)
+    alone = alone_table(answer, displacement.value) if displacement is not None else None
+    blocks += [alone] if alone is not None else []
     said = f"Heel with no test moment: {degrees(result.list_upright, answer.confidence)}, starboard down positive."
     if math.isfinite(result.heel_scatter):
         scatter = fixed(1e3 * result.heel_scatter * DEGREES, 1)

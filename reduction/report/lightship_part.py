@@ -104,11 +104,11 @@ STEP_COLUMNS = (
     Column("", weight=1),
     Column("mass, t", "right"),
     Column("z, m", "right"),
-    Column("vertical moment, t m", "right"),
+    Column("vertical moment, t\N{NO-BREAK SPACE}m", "right"),
     Column("x, m", "right"),
-    Column("lengthwise moment, t m", "right"),
+    Column("longitudinal moment, t\N{NO-BREAK SPACE}m", "right"),
     Column("y, m", "right"),
-    Column("transverse moment, t m", "right"),
+    Column("transverse moment, t\N{NO-BREAK SPACE}m", "right"),
 )
 STEPS_NOTE = (
     "Moments about the moulded baseline, the aft perpendicular and the centreline, starboard positive; what comes off "
@@ -138,7 +138,7 @@ def steps_table(answer: Answer) -> Table | None:
 
 
 def _moments(item: SurveyItem) -> tuple[float, float, float, float]:
-    """Mass (kg), vertical, lengthwise and transverse moment (kg m) that an item adds."""
+    """Mass (kg), vertical, longitudinal and transverse moment (kg m) that an item adds."""
     if item.action == "move" and item.to is not None:
         x, y, z = (there - here for there, here in zip(item.to, (item.x, item.y, item.z), strict=True))
         return 0.0, item.mass * z, item.mass * x, item.mass * y

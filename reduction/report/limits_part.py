@@ -55,7 +55,7 @@ DEADWEIGHT_COLUMNS = (
     Column("condition", weight=1),
     Column("deadweight, t", "right"),
     Column("its VCG, m", "right"),
-    Column("free surface, t m", "right"),
+    Column("free surface, t\N{NO-BREAK SPACE}m", "right"),
     Column("displacement, t", "right"),
 )
 

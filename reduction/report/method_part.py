@@ -33,7 +33,7 @@ from reduction.report.numbers import (
 )
 from reduction.report.words import MISSING
 from reduction.types import Answer, Quantified
-from reduction.verdict.headline import REMEDY
+from reduction.verdict.headline import REMEDY, behind
 
 BudgetOf = tuple[str, Quantified, str, float]
 
@@ -106,7 +106,7 @@ def budget_section(answer: Answer) -> Section:
             Column("remark", weight=1),
         )
         total = quantity(result, unit, factor, answer.confidence)
-        cure = REMEDY.get(first, f"improve {first}")
+        cure = REMEDY.get(behind(first, answer), f"improve {first}")
         note = f"{name}: {total}. To narrow it, {cure} first: {first} carries {percent(share)} of the variance."
         blocks.append(Table(f"Budget of {name}", columns, tuple(rows), note, small=True))
     if not blocks:

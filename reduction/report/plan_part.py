@@ -12,11 +12,14 @@ from config.units import COVERAGE_95, TONNE
 from reduction.lightship.survey import aboard_surfaces
 from reduction.moments import planned_states
 from reduction.report.document import Block, Cell, Column, Paragraph, Section, Table
-from reduction.report.numbers import TONNE_METRES, TONNES, fixed, quantity, shown, significant
+from reduction.report.numbers import HARD_SPACE, TONNE_METRES, TONNES, fixed, quantity, shown, significant
 from reduction.report.words import listed, people_counted
 from reduction.shifts import noted_shifts
 from reduction.types import Answer
 from reduction.water.tanks import liquids
+
+TM = f"t{HARD_SPACE}m"
+"""Unit of a moment that no line break takes apart."""
 
 
 def weights_section(answer: Answer, plan: Plan, tables: Tables | None = None) -> Section:
@@ -90,12 +93,19 @@ def movements_table(answer: Answer, plan: Plan, steps: tuple[Movement, ...]) -> 
             own = fixed(weights.get(step.label, math.nan) * TONNE_METRES, 3)
             beside = (own, fixed(apart[step.label] * TONNE_METRES, 3) if step.label in apart else "–")
         rows.append((step.label, text + note, *beside, moment))
-    parts = (Column("by the weights, t m", "right"), Column("by what shifted, t m", "right")) if apart else ()
+    parts = (
+        (
+            Column(f"by the weights, {TM}", "right"),
+            Column(f"by what shifted, {TM}", "right"),
+        )
+        if apart
+        else ()
+    )
     columns = (
         Column("movement"),
         Column("what was moved", weight=1),
         *parts,
-        Column("moment after it, t m", "right"),
+        Column(f"moment after it, {TM}", "right"),
     )
     return Table("Movements", columns, tuple(rows), "Moments about the centreline, positive to starboard.")
 
@@ -107,7 +117,7 @@ SHIFT_COLUMNS = (
     Column("mass, t", "right"),
     Column("from x, y, z, m", "right"),
     Column("to x, y, z, m", "right"),
-    Column("moment, t m", "right"),
+    Column(f"moment, {TM}", "right"),
 )
 
 
@@ -244,7 +254,7 @@ def tanks_section(answer: Answer, plan: Plan, tables: Tables | None = None) -> S
             Column("sounding, m", "right"),
             Column("density, kg/m³", "right"),
             Column("mass, t", "right"),
-            Column("free surface, t m", "right"),
+            Column(f"free surface, {TM}", "right"),
             Column("counted as"),
         )
         blocks.append(Table("Tanks during the test", columns, tuple(rows)))

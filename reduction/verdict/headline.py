@@ -121,8 +121,15 @@ def next_step(answer: Answer, results: dict[str, Quantified], plan: Plan) -> Ans
     return replace(answer, next_step=f"To narrow GM most: {_remedy(source, answer)} ({source} carries most of it).")
 
 
+def behind(source: str, answer: Answer) -> str:
+    """The source itself, or what carries most of the displacement where that is the source."""
+    displacement = answer.displacement.value
+    return (first_to_improve(displacement) if source == "displacement" and displacement else "") or source
+
+
 def _remedy(source: str, answer: Answer) -> str:
     """What would make a source smaller, naming the movement or the reading where one stands out."""
+    source = behind(source, answer)
     if source not in REMEDY or source in ("heel of the windows", "choice of windows"):
         return _repeat(answer)
     said = REMEDY[source]

@@ -11,6 +11,7 @@ import numpy as np
 from config.plan import Plan
 from config.tables import Tables
 from config.units import DEGREE
+from dsp.types import WindowHeel
 from reduction.floating import Case
 from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Survey, aboard_surfaces, totals
 from reduction.moments import Moments, Shift
@@ -38,6 +39,7 @@ class Findings:
     shifts: Sequence[Shift]
     radius_ratio: Quantified | None = None
     kg: Quantified | None = None
+    windows: Sequence[WindowHeel] = ()
 
 
 def advise(found: Findings) -> tuple[Advice, ...]:
@@ -107,6 +109,11 @@ def _movements(found: Findings) -> list[Advice]:
         else "No change of people between windows was marked."
     )
     rows.append(Advice("people", says, not people, "2008 IS Code B 8.2.2.3", READ))
+    stowed = {w.span.label for w in found.windows if "crane" in w.span.confirmed}
+    for shift in (s for s in found.shifts if s.group == "crane" and stowed.intersection(s.windows)):
+        where = ", ".join(label for label in shift.windows if label in stowed)
+        says = f"Crane confirmed as stowed in window {where}, and shifts.csv has {shift.what} there: one is wrong."
+        rows.append(Advice("crane", says, False, "the day's own record", PRACTICE))
     return rows
 
 

@@ -10,15 +10,18 @@ from config.plan import Plan
 from config.shifts_table import parse_shifts
 from config.survey_table import parse_survey
 from config.tables import Tables
+from dsp.types import BudgetLine, StationHeel
 from reduction.day import reduce_day
+from reduction.report.alone_part import alone_table, line_alone
 from reduction.report.compose import sections
 from reduction.report.document import Paragraph, Section, Table, plain
 from reduction.report.first_page import standing_in_words
 from reduction.report.hull_part import readings_table, waterline_facts
 from reduction.report.lightship_part import spaces_table, steps_table
 from reduction.report.limits_part import limits_section
+from reduction.report.method_part import budget_section
 from reduction.report.plan_part import tanks_section, weights_section
-from reduction.types import Answer
+from reduction.types import Answer, Maybe
 from reduction.verdict.limits import gm_wanted
 from tests.examples_answer import example_inputs
 from tests.examples_answer import plan as merrowby
@@ -172,3 +175,76 @@ def test_sections_take_the_tables(answer: Answer, traces, plan: Plan) -> None:  
     made = sections(answer, traces, plan, "preliminary", (), Tables(shifts=parse_shifts(SHIFTS)))
     section = next(s for s in made if s.key == "weights")
     assert table(section, "What stood elsewhere in some windows").rows
+
+
+def test_a_line_of_one_station_gives_back_the_gm_put_in() -> None:
+    moment = [m * 1e3 for m in (-80.0, -40.0, 0.0, 40.0, 80.0)]
+    heel = [math.atan(m / (1.2e6 * 1.1)) + 0.003 for m in moment]
+    found = line_alone(moment, heel, [1e-4] * 5, 1.2e6)
+    assert found is not None
+    assert found[0] == pytest.approx(1.1, rel=2e-4)
+    assert line_alone([1.0, 1.0, 1.0], [0.1, 0.2, 0.3], [1e-4] * 3, 1.0) is None
+    assert line_alone([1.0, 2.0], [0.1, 0.2], [1e-4] * 2, 1.0) is None
+
+
+def test_a_station_with_a_wrong_scale_stands_off_the_others_in_the_table() -> None:
+    answer, _, _ = reduced()
+    assert answer.day is not None
+    names = ("aft", "forward", "plumb line")
+    windows = tuple(
+        dataclasses.replace(
+            w,
+            stations=tuple(
+                StationHeel(n, w.heel * (1.02 if n == "plumb line" else 1.0), 1e-4, 0.0, 10, 1.0, n != "plumb line")
+                for n in names
+            ),
+        )
+        for w in answer.day.windows
+    )
+    made = dataclasses.replace(answer, day=dataclasses.replace(answer.day, windows=windows))
+    assert answer.displacement.value is not None
+    alone = alone_table(made, answer.displacement.value.value)
+    assert alone is not None
+    against = {plain(row[0]): number(row[3]) for row in alone.rows}
+    assert against["aft"] == pytest.approx(0.0, abs=0.01)
+    assert against["plumb line"] == pytest.approx(-2.0, abs=0.1)
+    assert alone_table(dataclasses.replace(answer, day=None), 1e6) is None
+
+
+def test_a_crane_confirmed_as_stowed_and_noted_off_its_rest_is_told() -> None:
+    inputs = example_inputs()
+    assert inputs.day is not None
+    answer, _, _ = reduced(shifts=SHIFTS)
+    stowed = any("crane" in w.span.confirmed for w in inputs.day.windows if w.span.label == "2")
+    windows = tuple(
+        dataclasses.replace(w, span=dataclasses.replace(w.span, confirmed=frozenset({"crane"})))
+        for w in inputs.day.windows
+    )
+    told = reduce_day(
+        dataclasses.replace(
+            inputs,
+            day=dataclasses.replace(inputs.day, windows=windows),
+            tables=dataclasses.replace(inputs.tables, shifts=parse_shifts(SHIFTS)),
+        )
+    )
+    assert [a.code for a in answer.advice].count("crane") == int(stowed)
+    said = [a.says for a in told.advice if a.code == "crane"]
+    assert len(said) == 1
+    assert "window 2" in said[0]
+
+
+def test_what_narrows_gm_is_what_is_behind_the_displacement() -> None:
+    answer, _, _ = reduced()
+    gm, displacement = answer.gm.value, answer.displacement.value
+    assert gm is not None
+    assert displacement is not None
+    line = (BudgetLine("displacement", 1.0),)
+    of_tables = dataclasses.replace(displacement, budget=(BudgetLine("hydrostatics: displacement", 1.0),))
+    made = dataclasses.replace(
+        answer,
+        gm=Maybe(dataclasses.replace(gm, gm=dataclasses.replace(gm.gm, budget=line))),
+        displacement=Maybe(of_tables),
+    )
+    note = table(budget_section(made), "Budget of GM").note
+    assert "get hydrostatics of better known accuracy" in note
+    assert "read draughts" not in note

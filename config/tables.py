@@ -9,7 +9,8 @@ from typing import TypeVar
 
 from config.csvtext import Column
 from config.errors import BadInput, Fault
-from config.folder import TestFolder, digest
+from config.files import digest
+from config.folder import TestFolder
 from config.hull_tables import (
     HYDROSTATICS_COLUMNS,
     OFFSETS_COLUMNS,

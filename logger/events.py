@@ -177,6 +177,6 @@ def _is_time(value: object) -> TypeGuard[int]:
 
 
 def _file_digest(path: Path) -> str:
-    from config.folder import digest
+    from config.files import digest
 
     return digest(path) if path.is_file() else ""

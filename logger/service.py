@@ -382,7 +382,7 @@ def _mark_resumed(lines: list[Line]) -> None:
 
 
 def _plan_digest(folder: Path) -> str:
-    from config.folder import digest
+    from config.files import digest
 
     plan = folder / "plan.toml"
     return digest(plan) if plan.is_file() else ""

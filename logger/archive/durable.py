@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from config.folder import put_in_place
+from config.files import put_in_place
 
 fcntl: Any = None
 with contextlib.suppress(ImportError):  # POSIX only

@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from config.folder import digest, put_in_place
+from config.files import digest, put_in_place
 from logger.archive.arrow import from_numpy, strings, to_numpy
 from logger.archive.durable import sync_file, sync_folder
 from logger.archive.journal import read_journal

@@ -13,7 +13,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from config.errors import BadInput
-from config.folder import TestFolder, digest
+from config.files import digest
+from config.folder import TestFolder
 from logger.archive.beat import nominal_period
 from logger.archive.layout import JOURNAL_NAME, SEGMENT_NAME, RunInfo, list_runs, numbered
 from logger.archive.pieces import Piece, open_journal, opens, pieces_of

@@ -22,7 +22,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from config.errors import bad
-from config.folder import digest
+from config.files import digest
 from logger.archive.durable import make_folder, sync_folder
 from logger.archive.journal import Journal
 from logger.archive.layout import channel_to_json, journal_path, run_name, write_json

@@ -10,7 +10,8 @@ import numpy as np
 
 from config.csvtext import LARGEST_NUMBER
 from config.errors import BadInput, bad
-from config.folder import TestFolder, digest
+from config.files import digest
+from config.folder import TestFolder
 from config.load import parse_settings
 from config.plan import Plan
 from logger.archive.durable import make_folder, write_whole

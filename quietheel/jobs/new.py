@@ -8,7 +8,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from config.errors import bad
-from config.folder import is_device
+from config.files import is_device
 from logger.archive.durable import make_folder, write_whole
 
 

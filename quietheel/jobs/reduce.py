@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from config.errors import bad
-from config.folder import TestFolder, digest, is_device, put_in_place
+from config.files import digest, is_device, put_in_place
+from config.folder import TestFolder
 from config.load import validated
 from config.plan import Plan
 from config.tables import Tables, read_tables

@@ -12,7 +12,8 @@ from itertools import islice
 from pathlib import Path
 
 from config.errors import bad
-from config.folder import TestFolder, digest
+from config.files import digest
+from config.folder import TestFolder
 from config.load import load_plan, read_text
 from config.tables import read_tables
 from logger.archive.writer import RunWriter

@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from page_day import LABELS, NAMES, START_NS, At, heel_at, plan_text
 
-from config.folder import digest
+from config.files import digest
 from logger.archive.arrow import from_numpy, strings
 from logger.archive.journal import Journal
 from logger.archive.layout import channel_to_json, run_name, segment_path, write_json

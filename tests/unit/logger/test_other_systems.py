@@ -10,7 +10,7 @@ import pytest
 from hand_clock import HandClock
 
 from config.errors import BadInput
-from config.folder import is_device, put_in_place
+from config.files import is_device, put_in_place
 from config.stations import SerialSource, Station
 from logger.archive import durable
 from logger.archive.reader import read_series

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from config.folder import digest
+from config.files import digest
 from logger.archive.verify import verify
 from logger.archive.writer import Limits, RunWriter
 from logger.clock import StoppedClock

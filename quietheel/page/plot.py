@@ -11,6 +11,7 @@ from config.units import COVERAGE_95, DEGREE
 from quietheel.jobs.windows import half_width_deg
 from quietheel.page.words import number_or_none
 from quietheel.page.work import Worked
+from reduction.gm.reasons import list_change_words
 from reduction.types import GmResult, WindowPoint
 from reduction.window_points import again_in_words, used_again
 
@@ -32,6 +33,8 @@ def gm_section(worked: Worked) -> dict[str, Any]:
     says += f", {left} left out. " if left else ". "
     if gm.carried == "curve":
         says += f"The straight line says {gm.line.value:.4f} ± {gm.line.u95():.4f} m. "
+    if gm.list_change is not None:
+        says += list_change_words(gm.list_change, [point.label for point in gm.points]) + " "
     if used < FEWEST and not again:
         says += "Too few windows to lean on. "
     elif not again and worked.kg is not None and math.isfinite(worked.kg.value):

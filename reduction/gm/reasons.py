@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from dsp.checks.budget import MOVED_AND_APART
 from dsp.types import Check, DayHeel, WindowHeel
 from reduction.gm.consistency import ALPHA_CHI2, ALPHA_LARGEST, Consensus
-from reduction.types import State
+from reduction.types import ListChange, State
 
 PEOPLE_MOMENT = 3000.0
 """kg m: about six people of 85 kg across six metres. A larger stray moment is not people (judgement)."""
@@ -19,6 +19,16 @@ PEOPLE_MOMENT = 3000.0
 
 LEAST_HELD = 0.01
 """Share of the heel by which a window already rejected must fall short before a restraint is named as well."""
+
+
+def list_change_words(change: ListChange, labels: Sequence[str]) -> str:
+    """Say that her list changed, and what to look for; ``labels`` of all windows of the day."""
+    before, after = labels[change.place - 1], labels[change.place]
+    return (
+        f"Her list changed by {np.rad2deg(change.size):+.4f} deg (± {2 * np.rad2deg(change.u):.4f}) between windows "
+        f"{before} and {after} and stayed so; heels from window {after} on are given in the list before. Find what "
+        "moved: liquid that ran over, a load or people who shifted and stayed, a station that was knocked."
+    )
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from reduction.gm import consistency, day_checks
 from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided, with_bend
 from reduction.gm.line import LineFit, line_weights, straight_line
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
-from reduction.gm.reasons import between_windows
+from reduction.gm.reasons import between_windows, list_change_words
 from reduction.gm.widened import widened
 from reduction.types import Bend, GmResult, ListChange, Maybe, Quantified, State, WindowPoint
 
@@ -89,7 +89,7 @@ def reduce_gm(
     if found.list_change is not None:
         change = replace(found.list_change, place=int(np.flatnonzero(candidates)[found.list_change.place]))
         problem = problem.without(change)
-        notes.append(_said_of_list(change, day))
+        notes.append(list_change_words(change, [w.span.label for w in day.windows]))
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
         notes.append(
@@ -119,16 +119,6 @@ def _said_of(bend: Bend) -> str:
     return (
         f"The plot bends by {bend.size:+.1f} m of BM (± {2 * bend.u:.1f}) beyond the hull's own, {how}; with that all "
         "windows agree, and GM is taken at upright. Look for free liquid, check BM, and give cross curves or offsets."
-    )
-
-
-def _said_of_list(change: ListChange, day: DayHeel) -> str:
-    """Say that her list changed, and what to look for."""
-    before, after = (day.windows[change.place + k].span.label for k in (-1, 0))
-    return (
-        f"Her list changed by {np.rad2deg(change.size):+.4f} deg (± {2 * np.rad2deg(change.u):.4f}) between windows "
-        f"{before} and {after} and stayed so; heels from window {after} on are given in the list before. Find what "
-        "moved: liquid that ran over, a load or people who shifted and stayed, a station that was knocked."
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from config.plan import Plan
+from reduction.gm.reasons import list_change_words
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
@@ -91,9 +92,13 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
             lines.append(
                 f"Used although the checks rejected {'them' if len(again) > 1 else 'it'}: {listed(list(again))}."
             )
+        change = answer.gm.value.list_change
+        if change is not None:
+            lines.append(list_change_words(change, [p.label for p in points]))
     if plan.settings.leave_out:
         lines.append(f"Not read from {listed(list(plan.settings.leave_out))}: left out by whoever reduced the day.")
     left = answer.gm.value is not None
+    changed = answer.gm.value is not None and answer.gm.value.list_change is not None
     told = [p for p in points if (left and not p.used) or p.verdict != "fine" or p.overruled]
     if len(told) > MOST_WINDOWS:
         told.sort(key=lambda p: p.used)  # those not used are told first
@@ -101,7 +106,7 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
     if len(told) > MOST_WINDOWS:
         rest = listed([p.label for p in told[MOST_WINDOWS:]])
         lines.append(f"Also not plainly fine: {rest}; the table of windows says why.")
-    if answer.gm.value is not None and answer.gm.value.line_all is not None and len(used) < len(points):
+    if answer.gm.value is not None and answer.gm.value.line_all is not None and (len(used) < len(points) or changed):
         every = answer.gm.value.curve_all.value if answer.gm.value.carried == "curve" else answer.gm.value.line_all
         if every is not None:
             lines.append(f"With every window kept GM would be {quantity(every, 'm', METRES, answer.confidence)}.")
@@ -114,7 +119,8 @@ def window_sentence(point: WindowPoint, plan: Plan, *, short: bool = False) -> s
     The sentences of the checks that decided are quoted: they carry the figures. ``short`` quotes the clearest one.
     """
     at = clock(point.start_ns, plan.test.utc_offset_h, with_seconds=False)
-    reasons = "; ".join(reason_words(code) for code in point.reasons) or "no reason on record"
+    unsaid = "by a person's decision" if point.overruled else "no reason on record"
+    reasons = "; ".join(reason_words(code) for code in point.reasons) or unsaid
     deciding = [check for check in point.checks if check.code in point.reasons and check.verdict != "fine"]
     if short and deciding:
         deciding = [max(deciding, key=excess)]

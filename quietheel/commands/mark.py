@@ -199,6 +199,8 @@ def note(text: str, folder: Path, by: str, at: str | None, as_json: bool) -> Non
 @_common
 def people(person: str, place: str | None, ashore: bool, folder: Path, by: str, at: str | None, as_json: bool) -> None:
     """PERSON now stands at the muster station PLACE, or is ashore."""
+    if place is not None and place.lower() == "ashore":
+        place, ashore = None, True
     _write("people", {"person": person, "place": place, "ashore": ashore or None}, folder, by, at, as_json)
 
 

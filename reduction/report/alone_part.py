@@ -17,7 +17,8 @@ FEWEST = 3
 NOTE = (
     "Plain straight line of each station through the windows used, to compare stations with one another; not carried "
     "on. Its half width at 95 % is that of the station's own readings alone, without displacement, moments and scale. "
-    "A station whose scale, length or sign is wrong stands off the others here."
+    "Together they are referred to the mean wind, each alone is not. A station whose scale, length or sign is wrong "
+    "stands off the others here."
 )
 COLUMNS = (
     Column("station", weight=1),

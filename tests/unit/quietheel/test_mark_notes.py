@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from config.errors import BadInput
-from logger.events import Event
+from logger.events import Event, EventLog
+from quietheel.cli import run
 from quietheel.jobs.mark_notes import notes_on
 from quietheel.jobs.marking import mark, state
 from quietheel.jobs.new import new
@@ -105,3 +106,11 @@ def test_nothing_is_voided_twice_and_voiding_the_void_lets_it_stand_again(folder
         put(folder, "void", 6, event=put(folder, "void", 5, event=2, reason="not closed").data["event"], reason="again")
     put(folder, "void", 7, event=void.number, reason="it was right")
     assert not state(folder).windows[0].voided
+
+
+def test_ashore_may_be_typed_as_a_place(folder: Path) -> None:
+    assert run(["mark", "people", "mate", "ashore", "-C", str(folder)]) == 0
+    last = EventLog(folder).read()[-1]
+    assert last.kind == "people"
+    assert last.data["ashore"] is True
+    assert not last.data.get("place")

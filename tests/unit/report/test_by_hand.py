@@ -15,7 +15,7 @@ from reduction.day import reduce_day
 from reduction.report.alone_part import alone_table, line_alone
 from reduction.report.compose import sections
 from reduction.report.document import Paragraph, Section, Table, plain
-from reduction.report.first_page import standing_in_words
+from reduction.report.first_page import standing_in_words, window_sentence
 from reduction.report.hull_part import readings_table, waterline_facts
 from reduction.report.lightship_part import spaces_table, steps_table
 from reduction.report.limits_part import limits_section
@@ -248,3 +248,14 @@ def test_what_narrows_gm_is_what_is_behind_the_displacement() -> None:
     note = table(budget_section(made), "Budget of GM").note
     assert "get hydrostatics of better known accuracy" in note
     assert "read draughts" not in note
+
+
+def test_a_window_left_out_by_a_person_says_so() -> None:
+    answer, plan, _ = reduced()
+    gm = answer.gm.value
+    assert gm is not None
+    clean = next(p for p in gm.points if p.used and not p.reasons)
+    point = dataclasses.replace(clean, verdict="rejected", used=False, overruled="rigger crossed the deck (mate)")
+    said = window_sentence(point, plan)
+    assert "by a person's decision" in said
+    assert "no reason" not in said

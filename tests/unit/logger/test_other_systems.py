@@ -102,7 +102,7 @@ def test_a_segment_that_cannot_be_put_in_place_stays_a_journal(tmp_path, monkeyp
     writer.start()
     writer.append(rows(300))
     Held(monkeypatch, 10**6)
-    monkeypatch.setattr("config.folder.HELD_S", 0.0)
+    monkeypatch.setattr("config.files.HELD_S", 0.0)
     writer.stop("end")
     assert isinstance(writer._sealer, Sealer) and writer._sealer.waiting
     assert [len(series) for series in read_series(tmp_path, repair=False)] == [300]

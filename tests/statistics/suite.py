@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import gaussian_day
 import numpy as np
@@ -23,6 +23,7 @@ from sim.kinds import make_kind
 
 Array = NDArray[np.float64]
 DEG = np.pi / 180.0
+LIST = "+list"
 SQRT3 = 3.0**0.5
 """Three stations of independent scales."""
 
@@ -76,7 +77,9 @@ class Tally:
 
 
 def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
-    """Make one day."""
+    """Make one day; ``quiet+list``, and so on, is a day of that kind on which her list changes for good."""
+    if kind.endswith(LIST):
+        return with_list_change(case_of(generator, kind.removesuffix(LIST), seed, wind), seed)
     if generator == "gaussian":
         day, truth = gaussian_day.make(kind, seed, measured_wind=wind)
         spoilt = tuple(k in truth.spoilt for k in range(len(day.windows)))
@@ -103,6 +106,18 @@ def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
         limit = np.full(made.heel.size, physical_limit.limit_of(make_kind(kind, seed), wind))
     scale_u = physical_day.SCALE_U / SQRT3
     return Case(made.day, made.moment, made.heel, spoilt, made.displacement, made.gm, made.bm, limit, scale_u, kn=kn)
+
+
+def with_list_change(case: Case, seed: int) -> Case:
+    """Let her list change by 0.01 to 0.1 degrees between two windows, two at least on either side, and stay so."""
+    rng = np.random.default_rng([seed, 77])
+    windows = case.day.windows
+    place = int(rng.integers(2, len(windows) - 1))
+    size = float(rng.choice([-1.0, 1.0]) * np.exp(rng.uniform(np.log(0.01), np.log(0.1))) * DEG)
+    at = 0.5 * (windows[place - 1].stop + windows[place].start)
+    heel = tuple(replace(t, value=t.value + np.where(t.time > at, size, 0.0)) for t in case.day.heel)
+    after = np.arange(len(windows)) >= place
+    return replace(case, day=replace(case.day, heel=heel), heel=case.heel + size * after)
 
 
 def reduced(found: DayHeel, case: Case) -> GmResult:

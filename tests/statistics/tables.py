@@ -2,7 +2,7 @@
 
 Three generators: ``gaussian`` (own, exact covariance, best linear unbiased limit computed), ``physical`` (the
 simulator of ``sim/``) and ``wander`` (by somebody who had not seen the mathematics). Seeds run from ``--first``; a line
-with the worst day's seed follows each kind on ``--seeds``.
+with the worst day's seed follows each kind on ``--seeds``. On days of ``--kinds quiet+list`` her list changes.
 """
 
 from __future__ import annotations

@@ -46,7 +46,7 @@ def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) ->
     else:
         from reduction.report.text import render_text
 
-        click.echo(render_text(reduced.answer, reduced.plan))
+        click.echo(render_text(reduced.answer, reduced.plan, events=reduced.recorded.events))
     # Last, so that nobody goes without the answer where the folder cannot be written to.
     written, kept = write_result(reduced.recorded.folder, result, name)
     talk(f"written: {written}" + (f"; the older one is now {kept.name}" if kept else ""))

@@ -64,7 +64,7 @@ def demo(
     tell("writing the report")
     written = report(place.path, reduced=reduced)
     return Demo(
-        render_text(reduced.answer, reduced.plan),
+        render_text(reduced.answer, reduced.plan, events=reduced.recorded.events),
         against_truth(reduced.answer, day.truth),
         reduced.answer,
         day.truth,

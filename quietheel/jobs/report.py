@@ -57,7 +57,7 @@ def report(
     )
     html.write_text(print_html(document), encoding="utf-8", newline="\n")
     pdf.write_bytes(print_pdf(document, paper=paper))
-    summary = data_summary(day.answer, day.plan)
+    summary = data_summary(day.answer, day.plan, day.recorded.events)
     summary_pdf = place.results / "data-summary.pdf"
     summary_pdf.write_bytes(print_pdf(summary, paper=paper))
     (place.results / "data-summary.html").write_text(print_html(summary), encoding="utf-8", newline="\n")

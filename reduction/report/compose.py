@@ -23,7 +23,7 @@ from reduction.report.figures import (
 )
 from reduction.report.first_page import displacement_of, first_page
 from reduction.report.heel_part import gm_section, windows_section
-from reduction.report.marks_part import marks_section
+from reduction.report.marks_part import marks_section, voided_in_words
 from reduction.report.traces import Traces
 from reduction.report.words import Form
 from reduction.types import Answer
@@ -67,7 +67,7 @@ def report(
         kind=kind,
         standing=standing,
         facts=occasion_facts(plan),
-        front=first_page(answer, plan, form),
+        front=first_page(answer, plan, form, voided_in_words(events, plan)),
         sections=sections(answer, traces, plan, form, events, tables or Tables()),
         footer=f"{title}, {kind.lower()}. {standing}. quietheel {answer.provenance.version}, "
         f"{answer.provenance.made_at}",
@@ -107,7 +107,7 @@ def sections(
     """Every section in order. A new one is a function from the answer to a Section, and a line here."""
     made = (
         gm_section(answer),
-        windows_section(answer, traces, plan),
+        windows_section(answer, traces, plan, voided_in_words(events, plan)),
         plan_part.weights_section(answer, plan, tables),
         plan_part.people_section(plan),
         plan_part.tanks_section(answer, plan, tables),

@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 from config.plan import Plan
 from reduction.report.compose import occasion_facts, titled
 from reduction.report.document import Block, Caution, Cell, Column, Document, Paragraph, Section, Signatures, Table
 from reduction.report.first_page import assumptions_of, results, windows_in_words
+from reduction.report.marks_part import voided_in_words
 from reduction.report.method_part import checks_section
 from reduction.report.numbers import METRES, confidence_words, fixed, quantity
 from reduction.report.words import MISSING
 from reduction.types import Answer
+from reduction.verdict.limits import gm_wanted
+
+if TYPE_CHECKING:
+    from logger.events import Event
 
 
-def data_summary(answer: Answer, plan: Plan | None = None) -> Document:
+def data_summary(answer: Answer, plan: Plan | None = None, events: Sequence[Event] = ()) -> Document:
     """Compose the summary: figures with intervals, what they rest on, what is open; no permission of any kind.
 
-    Hand it to `print_html` or `print_pdf`.
+    Hand it to `print_html` or `print_pdf`. ``events``: marks of the day, for the windows that a person voided.
     """
     plan = plan or Plan()
     body = plan.test.approving_body or "the authority or class"
@@ -36,7 +44,7 @@ def data_summary(answer: Answer, plan: Plan | None = None) -> Document:
             results_table(answer),
         ),
         sections=(
-            Section("basis", "What the figures rest on", basis(answer, plan)),
+            Section("basis", "What the figures rest on", basis(answer, plan, voided_in_words(events, plan))),
             Section("open", "What is still open", open_points(answer)),
             checks_section(answer),
             Section("signed", "Submitted by", (Signatures((("Coordinator", plan.test.coordinator),)),)),
@@ -64,7 +72,7 @@ def results_table(answer: Answer) -> Table:
     return Table(f"Results with intervals of {confidence_words(answer.confidence)}", columns, tuple(rows))
 
 
-def basis(answer: Answer, plan: Plan) -> tuple[Block, ...]:
+def basis(answer: Answer, plan: Plan, voided: Sequence[str] = ()) -> tuple[Block, ...]:
     """Method, windows, margins and digests, in a few lines."""
     blocks: list[Block] = []
     if answer.gm.value is not None:
@@ -72,7 +80,10 @@ def basis(answer: Answer, plan: Plan) -> tuple[Block, ...]:
         line = quantity(gm.line, "m", METRES, answer.confidence)
         carried = "true curve" if gm.carried == "curve" else "straight line"
         blocks.append(Paragraph(f"GM by the {carried} is carried on; the straight line gives {line}. {gm.difference}"))
-        blocks += [Paragraph(sentence) for sentence in windows_in_words(answer, plan)]
+        blocks += [Paragraph(sentence) for sentence in windows_in_words(answer, plan, voided)]
+    wanted = gm_wanted(answer, plan)
+    if wanted is not None:
+        blocks.append(Paragraph(wanted[1]))
     if answer.conditions:
         rows = tuple(
             (

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from config.plan import Plan
+from config.words import listed
 from reduction.gm.reasons import list_change_words
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
-from reduction.report.words import MISSING, OUTLOOK, Form, clock, listed, reason_words
+from reduction.report.words import MISSING, OUTLOOK, Form, clock, reason_words
 from reduction.types import Answer, Check, Quantified, WindowPoint
 from reduction.window_points import points_of, used_again
 
@@ -19,8 +21,8 @@ MOST_UNMET = 2
 """Procedure checks not met that the first page spells out."""
 
 
-def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
-    """Write the blocks of the first page."""
+def first_page(answer: Answer, plan: Plan, form: Form, voided: Sequence[str] = ()) -> tuple[Block, ...]:
+    """Write the blocks of the first page; ``voided``: sentences on windows that a person voided."""
     tone, word = OUTLOOK.get(answer.outlook, ("open", answer.outlook))
     blocks: list[Block] = [Headline(tone, word, unbroken(answer.headline))]
     found = results(answer)
@@ -31,7 +33,7 @@ def first_page(answer: Answer, plan: Plan, form: Form) -> tuple[Block, ...]:
     if answer.missing:
         missing = [f"{MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items()]
         blocks.append(Bullets(tuple(missing), title="Not computed"))
-    blocks.append(Bullets(windows_in_words(answer, plan), title="Windows"))
+    blocks.append(Bullets(windows_in_words(answer, plan, voided), title="Windows"))
     blocks.append(Bullets(standing_in_words(answer, plan, form), title="What this is worth, and who decides"))
     if answer.next_step:
         blocks.append(Bullets((answer.next_step,), title="What would settle or improve it most"))
@@ -79,8 +81,8 @@ def displacement_of(answer: Answer) -> Quantified | None:
     return answer.displacement.value
 
 
-def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
-    """Say which windows were used, and of the others why not."""
+def windows_in_words(answer: Answer, plan: Plan, voided: Sequence[str] = ()) -> tuple[str, ...]:
+    """Say which windows were used, and of the others why not; ``voided``: what is said of those voided by hand."""
     points = points_of(answer)
     used = [p for p in points if p.used]
     if answer.gm.value is None:
@@ -95,6 +97,9 @@ def windows_in_words(answer: Answer, plan: Plan) -> tuple[str, ...]:
         change = answer.gm.value.list_change
         if change is not None:
             lines.append(list_change_words(change, [p.label for p in points]))
+    lines += voided[:MOST_WINDOWS]
+    if len(voided) > MOST_WINDOWS:
+        lines.append(f"{len(voided) - MOST_WINDOWS} more were voided; the marks of the day say which.")
     if plan.settings.leave_out:
         lines.append(f"Not read from {listed(list(plan.settings.leave_out))}: left out by whoever reduced the day.")
     left = answer.gm.value is not None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from config.plan import Plan
 from reduction.report.alone_part import alone_table
@@ -70,7 +71,7 @@ def method_rows(answer: Answer, result: GmResult) -> tuple[tuple[Cell, ...], ...
     return tuple(made)
 
 
-def windows_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
+def windows_section(answer: Answer, traces: Traces, plan: Plan, voided: Sequence[str] = ()) -> Section:
     """The day's traces with the windows marked, and the table of windows."""
     blocks: list[Block] = []
     if traces.heel:
@@ -79,7 +80,7 @@ def windows_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
     if points:
         blocks.append(windows_table(answer, points, traces, plan))
         spoken = [window_sentence(p, plan) for p in points if p.reasons or p.overruled or p.verdict != "fine"]
-        blocks += [Paragraph(sentence) for sentence in spoken]
+        blocks += [Paragraph(sentence) for sentence in (*spoken, *voided)]
     if traces.tension:
         blocks.append(Paragraph("Line tension is drawn below the heel traces, one row for each load cell.", "note"))
     if not blocks:

@@ -6,12 +6,24 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from config.plan import Plan
+from config.words import listed
+from logger.marks import marked_windows
 from reduction.report.document import Cell, Column, Mark, Paragraph, Section, Table
 from reduction.report.numbers import significant
-from reduction.report.words import CONFIRMATIONS, clock, listed, zone_words
+from reduction.report.words import CONFIRMATIONS, clock, zone_words
 
 if TYPE_CHECKING:
     from logger.events import Event
+
+
+def voided_in_words(events: Sequence[Event], plan: Plan) -> tuple[str, ...]:
+    """Windows that a person voided after they were closed: they are in no table, so who, when and why is said."""
+    return tuple(
+        f"Window {w.label} ({clock(w.start_ns, plan.test.utc_offset_h, with_seconds=False)}) voided by "
+        f"{w.voided_by or 'hand'}: {w.reason or 'no reason given'}. It is not among the windows."
+        for w in marked_windows(events, plan)
+        if w.voided and w.stop_ns is not None
+    )
 
 
 def marks_section(events: Sequence[Event], plan: Plan) -> Section | None:

@@ -9,11 +9,12 @@ from config.plan import Movement, Plan
 from config.sequence import movements, spell
 from config.tables import Tables
 from config.units import COVERAGE_95, TONNE
+from config.words import listed
 from reduction.lightship.survey import aboard_surfaces
 from reduction.moments import planned_states
 from reduction.report.document import Block, Cell, Column, Paragraph, Section, Table
 from reduction.report.numbers import HARD_SPACE, TONNE_METRES, TONNES, fixed, quantity, shown, significant
-from reduction.report.words import listed, people_counted
+from reduction.report.words import people_counted
 from reduction.shifts import noted_shifts
 from reduction.types import Answer
 from reduction.water.tanks import liquids

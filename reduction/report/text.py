@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from config.plan import Plan
 from reduction.report.first_page import results, standing_in_words, windows_in_words
+from reduction.report.marks_part import voided_in_words
 from reduction.report.numbers import confidence_words
 from reduction.report.words import MISSING, OUTLOOK, Form
 from reduction.types import Answer
+
+if TYPE_CHECKING:
+    from logger.events import Event
 
 WIDTH = 78
 """Letters in a line."""
@@ -16,7 +22,14 @@ PLAIN = str.maketrans({"\N{MINUS SIGN}": "-", "\N{NO-BREAK SPACE}": " ", "\N{EN 
 """Letters that some terminals cannot show, and what stands in for them; the plus-minus sign is shown everywhere."""
 
 
-def render_text(answer: Answer, plan: Plan | None = None, *, form: Form = "preliminary", width: int = WIDTH) -> str:
+def render_text(
+    answer: Answer,
+    plan: Plan | None = None,
+    *,
+    form: Form = "preliminary",
+    width: int = WIDTH,
+    events: Sequence[Event] = (),
+) -> str:
     """Say the answer in words and figures, for a terminal.
 
     Parameters
@@ -25,6 +38,7 @@ def render_text(answer: Answer, plan: Plan | None = None, *, form: Form = "preli
     plan : names the body that decides and the local time; None says "the authority or class" and UTC.
     form : ``preliminary`` or ``final``.
     width : letters in a line.
+    events : marks of the day, for the windows that a person voided.
 
     Returns
     -------
@@ -42,7 +56,7 @@ def render_text(answer: Answer, plan: Plan | None = None, *, form: Form = "preli
         lines.append(f"  {r.name:<{wide}}  {r.value:>{value}} {interval} {r.unit:<2} {r.basis}".rstrip())
     if found:
         lines += [f"  (± is the half width of the {confidence_words(answer.confidence)} interval)", ""]
-    lines += part("Windows", windows_in_words(answer, plan), width)
+    lines += part("Windows", windows_in_words(answer, plan, voided_in_words(events, plan)), width)
     if answer.missing:
         missing = tuple(f"{MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items())
         lines += part("Not computed", missing, width)

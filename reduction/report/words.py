@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Literal
 
+from config.words import listed as listed
 from dsp.types import Verdict
 
 Form = Literal["preliminary", "final"]
@@ -134,12 +135,3 @@ def people_counted(number: int) -> str:
     ('1 person', '4 people')
     """
     return "1 person" if number == 1 else f"{number} people"
-
-
-def listed(words: list[str]) -> str:
-    """Join words as in a sentence.
-
-    >>> listed(["2"]), listed(["2", "5", "7"])
-    ('2', '2, 5 and 7')
-    """
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""

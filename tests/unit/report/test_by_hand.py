@@ -11,16 +11,20 @@ from config.shifts_table import parse_shifts
 from config.survey_table import parse_survey
 from config.tables import Tables
 from dsp.types import BudgetLine, StationHeel
+from logger.events import Event
 from reduction.day import reduce_day
 from reduction.report.alone_part import alone_table, line_alone
 from reduction.report.compose import sections
+from reduction.report.data_summary import data_summary
 from reduction.report.document import Paragraph, Section, Table, plain
-from reduction.report.first_page import standing_in_words, window_sentence
+from reduction.report.first_page import standing_in_words, window_sentence, windows_in_words
 from reduction.report.hull_part import readings_table, waterline_facts
 from reduction.report.lightship_part import spaces_table, steps_table
 from reduction.report.limits_part import limits_section
+from reduction.report.marks_part import voided_in_words
 from reduction.report.method_part import budget_section
 from reduction.report.plan_part import tanks_section, weights_section
+from reduction.report.text import render_text
 from reduction.types import Answer, Maybe
 from reduction.verdict.limits import gm_wanted
 from tests.examples_answer import example_inputs
@@ -259,3 +263,22 @@ def test_a_window_left_out_by_a_person_says_so() -> None:
     said = window_sentence(point, plan)
     assert "by a person's decision" in said
     assert "no reason" not in said
+
+
+def test_a_window_voided_by_a_person_is_told_wherever_the_windows_are() -> None:
+    at = 1_936_512_000_000_000_000
+    marks = (
+        Event(1, at, "window_open", "mate", {"window": "0"}),
+        Event(2, at + 10**11, "window_close", "mate", {"window": "0"}),
+        Event(3, at + 2 * 10**11, "void", "mate", {"window": "0", "reason": "aft breast line seen taut"}),
+    )
+    answer, plan, _ = reduced()
+    said = voided_in_words(marks, plan)
+    assert len(said) == 1
+    assert "Window 0" in said[0]
+    assert "mate: aft breast line seen taut" in said[0]
+    assert said[0] in windows_in_words(answer, plan, said)
+    assert "aft breast line seen taut" in " ".join(render_text(answer, plan, events=marks).split())
+    basis = data_summary(answer, plan, marks).sections[0]
+    assert Paragraph(said[0]) in basis.blocks
+    assert voided_in_words(marks[:2], plan) == ()

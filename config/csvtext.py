@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Literal
 
 from config.errors import BadInput, Fault, bad
+from config.words import shortened
 
 LARGEST_TABLE = 20_000_000
 """Bytes. A larger file is no table of a test folder."""
@@ -94,7 +95,7 @@ class Table:
     def fault(self, row: Row | None, column: str, value: object, wanted: str) -> None:
         """Note one fault of a row (None: of the whole file)."""
         where = f"line {row.line}, {column}" if row else column
-        text = "" if value is None else _short(str(value))
+        text = "" if value is None else shortened(str(value))
         self.faults.append(Fault(self.file, where, text, wanted))
 
     def check(self) -> None:
@@ -150,7 +151,7 @@ def parse_table(text: str, columns: Sequence[Column], file: str) -> Table:
                 Fault(
                     file,
                     f"line {line}",
-                    _short(extra),
+                    shortened(extra),
                     f"{len(names)} cells as in the heading; put quotes round a cell that holds the delimiter" + points,
                 )
             )
@@ -273,7 +274,7 @@ def _headings(heading: list[str], columns: Sequence[Column], file: str, line: in
         if name not in known:
             near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
             hint = f"; did you mean {near[0]}?" if near else f"; known here: {', '.join(known)}"
-            faults.append(Fault(file, f"line {line}, heading", _short(raw.strip()), "no such column here" + hint))
+            faults.append(Fault(file, f"line {line}, heading", shortened(raw.strip()), "no such column here" + hint))
         elif name in names:
             faults.append(Fault(file, f"line {line}, heading", name, "each column once"))
         names.append(name)
@@ -337,7 +338,3 @@ def _spell(value: Cell) -> str:
     if isinstance(value, (int, float)):
         return repr(float(value)).removesuffix(".0")
     return value
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 80 else text[:77] + "..."

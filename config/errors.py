@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from config.words import shortened
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -41,5 +43,4 @@ def bad(file: str, where: str, value: object, wanted: str) -> BadInput:
     >>> str(bad("plan.toml", "line 3, vessel.breadth_m", -4, "a length above 0 m"))
     'plan.toml, line 3, vessel.breadth_m: found -4; a length above 0 m'
     """
-    text = "" if value is None else str(value)
-    return BadInput([Fault(file, where, text if len(text) <= 80 else text[:77] + "...", wanted)])
+    return BadInput([Fault(file, where, "" if value is None else shortened(str(value)), wanted)])

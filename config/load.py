@@ -15,6 +15,7 @@ from pydantic_core import ErrorDetails
 
 from config.errors import BadInput, Fault, bad
 from config.plan import Plan
+from config.words import shortened
 
 Model = TypeVar("Model", bound=BaseModel)
 KeyPath = tuple[str | int, ...]
@@ -201,8 +202,7 @@ def _spell(path: KeyPath) -> str:
 
 
 def _short(value: object) -> str:
-    text = repr(value) if isinstance(value, str) else str(value)
-    return text if len(text) <= 80 else text[:77] + "..."
+    return shortened(repr(value) if isinstance(value, str) else str(value))
 
 
 def _suggestion(location: tuple[str | int, ...], model: type[BaseModel]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from config.errors import bad
 from config.plan import Movement, Plan
+from config.words import listed
 
 _FOUR_WEIGHTS_TO_PORT = ((1, 3), (3,), (), (0,), (0, 2), (0, 1, 2), (0, 1, 2, 3), (1, 2, 3), (1, 3))
 """Which of the four weights, by their order in the plan, stand to port in each state: zero, then eight movements.
@@ -78,12 +79,8 @@ def spell(movement: Movement) -> str:
     'movement 5: weights 1 and 3 to port'
     """
     moves = [
-        f"weight{'s' if len(names) > 1 else ''} {_listed(names)} to {side}"
+        f"weight{'s' if len(names) > 1 else ''} {listed(names)} to {side}"
         for names, side in ((movement.to_port, "port"), (movement.to_starboard, "starboard"))
         if names
     ]
     return f"movement {movement.label}: {', '.join(moves) or 'no weight moves'}"
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

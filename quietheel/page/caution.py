@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from config.words import listed
 from logger.daystate import DayState
 from quietheel.page.source import LoggerState
 from quietheel.page.still import Still
@@ -44,7 +45,7 @@ def _recording(state: DayState, logger: LoggerState) -> str:
 
 def _silent(state: DayState, stations: Entries) -> str:
     names = [str(one["name"]) for one in stations if one["ill"] and str(one["says"]).startswith(_SILENT)]
-    return f"No fresh readings from {_listed(names)}." if names and _going_on(state) else ""
+    return f"No fresh readings from {listed(names)}." if names and _going_on(state) else ""
 
 
 def _window(state: DayState, windows: Entries, still: Still) -> str:
@@ -60,7 +61,7 @@ def _window(state: DayState, windows: Entries, still: Still) -> str:
         says = f"Window {here['label']} is rejected: {reason}"
         return f"{says} Take it again before a weight moves: Marks, “Window {state.movement} again”."
     if spoilt and not state.to_come:
-        named = _listed(list(spoilt))
+        named = listed(list(spoilt))
         return f"No window that counts in movement{'s' if len(spoilt) > 1 else ''} {named}: rejected."
     return ""
 
@@ -79,7 +80,3 @@ def spoilt_states(state: DayState, windows: Entries) -> dict[str, Mapping[str, A
         else:
             sound.add(window.movement)
     return {movement: entry for movement, entry in found.items() if movement not in sound}
-
-
-def _listed(words: list[str]) -> str:
-    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))

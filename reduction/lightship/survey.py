@@ -9,6 +9,7 @@ from config.plan import Plan
 from config.sequence import positions
 from config.survey_table import SurveyRow
 from config.units import COVERAGE_95, TONNE
+from config.words import first_of
 from reduction.moments import PERSON_U, PLACE_U, mass_name
 from reduction.types import SurveyItem
 from reduction.water.tanks import CENTRE_U95, FREE_SURFACE_U95, Liquid
@@ -17,6 +18,8 @@ ITEM_MASS_U95 = 0.10
 """Relative interval taken for the mass of a survey item that has none (judgement)."""
 ITEM_PLACE_U95 = 0.5
 """m, interval taken for the centre of a survey item that has none (judgement)."""
+NAMED = 6
+"""So many items are named in a sentence; more are counted."""
 MISSING_LIMIT = 0.02
 SURPLUS_LIMIT = 0.04
 """Fractions of lightship mass: IACS Recommendation 31."""
@@ -218,5 +221,4 @@ def _people(plan: Plan) -> tuple[list[SurveyItem], list[str]]:
 
 
 def _listed(names: Sequence[str]) -> str:
-    shown = list(dict.fromkeys(names))
-    return ", ".join(shown[:6]) + (f" and {len(shown) - 6} more" if len(shown) > 6 else "")
+    return first_of(list(dict.fromkeys(names)), NAMED)

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from config.plan import Plan
+from config.words import listed
 from reduction.lightship.budget import first_to_improve
 from reduction.types import Answer, Quantified
 from reduction.verdict.limits import gm_wanted
@@ -152,7 +153,7 @@ def _repeat(answer: Answer, spoilt: tuple[str, ...] = ()) -> str:
     points = answer.gm.value.points
     off = [p.label for p in points if not p.used or p.label in spoilt]
     if off:
-        return f"repeat movement {' and '.join(filter(None, [', '.join(off[:-1]), off[-1]]))}"
+        return f"repeat movement {listed(off)}"
     middle = sum(p.moment for p in points) / max(len(points), 1)
     weightiest = max(points, key=lambda p: abs(p.moment - middle) * (p.u if math.isfinite(p.u) else 0.0), default=None)
     if weightiest is None:

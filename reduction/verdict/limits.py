@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from config.plan import Plan
+from config.words import first_of
 from reduction.floating import Case
 from reduction.gm_part import GmCase
 from reduction.inputs import DayInputs
@@ -75,7 +76,7 @@ def hold(
             judged = [c for c in found if c.verdict != "not judged"]
             unknown = [c.name for c in found if c.verdict == "not judged"]
             if unknown:
-                not_judged["conditions"] = f"the interval of KG is not known: {_listed(unknown)}"
+                not_judged["conditions"] = f"the interval of KG is not known: {first_of(unknown, NAMED)}"
         verdicts += [c.verdict for c in judged]
     if limits.min_gm_m is not None:
         if without or fit is None:
@@ -136,7 +137,7 @@ def _without_gm(case: Case | None, fit: GmCase | None, inputs: DayInputs, missin
         )
     again = used_again(inputs.day, fit.result.points)
     if again:
-        lacking.append(f"windows that the checks rejected were used for want of others: {_listed(again)}")
+        lacking.append(f"windows that the checks rejected were used for want of others: {first_of(again, NAMED)}")
     return lacking
 
 
@@ -153,22 +154,17 @@ def _reservations(inputs: DayInputs, case: Case | None, fit: GmCase | None, surv
         decided = [p.label for p in points if p.overruled and p.used is used]
         if decided:
             one = "window" if len(decided) == 1 else "windows"
-            said.append(f"{one} {_listed(decided)} {words} by a person's decision")
+            said.append(f"{one} {first_of(decided, NAMED)} {words} by a person's decision")
     if plan.hydrostatics.source == "values" or inputs.tables.waterline is None:
         said.append("displacement typed, not read from draughts")
     unknown = [w.name for w in plan.weights if w.mass_u95_kg is None or w.position_u95_m is None]
     if unknown and not inputs.moments:
-        said.append(f"no interval of mass or position for weight {_listed(unknown)}")
+        said.append(f"no interval of mass or position for weight {first_of(unknown, NAMED)}")
     if survey is not None:
         if case is not None and case.km is not None and not case.hull.km_u > 0.0:
             said.append("KM taken as given, without an interval")
         if case is not None and case.cross_check_met is False:
             said.append("two sources of hydrostatics disagree")
         if survey.not_surveyed:
-            said.append(f"not surveyed yet: {_listed(survey.not_surveyed)}")
+            said.append(f"not surveyed yet: {first_of(survey.not_surveyed, NAMED)}")
     return said
-
-
-def _listed(names: list[str] | tuple[str, ...]) -> str:
-    more = len(names) - NAMED
-    return ", ".join(names[:NAMED]) + (f" and {more} more" if more > 0 else "")

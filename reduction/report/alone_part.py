@@ -56,20 +56,22 @@ def line_alone(
 
 
 def alone_table(answer: Answer, displacement: float) -> Table | None:
-    """GM by each station alone; None without windows, or with one station only."""
+    """GM by each station alone, a change of list taken off; None without windows, or with one station only."""
     result, day = answer.gm.value, answer.day
     if result is None or day is None or not math.isfinite(displacement):
         return None
     moment = {p.label: p.moment for p in result.points if p.used}
+    change = {p.label: p.list_change for p in result.points}
     windows = [w for w in day.windows if w.span.label in moment]
     found: dict[str, list[tuple[float, float, float]]] = {}
     for window in windows:
         for s in window.stations:
             if math.isfinite(s.heel):
-                found.setdefault(s.station, []).append((moment[window.span.label], s.heel, s.u))
-    whole = line_alone(
-        [moment[w.span.label] for w in windows], [w.heel for w in windows], [w.u for w in windows], displacement
-    )
+                found.setdefault(s.station, []).append(
+                    (moment[window.span.label], s.heel - change[window.span.label], s.u)
+                )
+    together = [w.heel - change[w.span.label] for w in windows]
+    whole = line_alone([moment[w.span.label] for w in windows], together, [w.u for w in windows], displacement)
     if whole is None or len(found) < 2:
         return None
     rows = [("all that are used, together", len(windows), whole)]

@@ -6,7 +6,8 @@ import datetime as dt
 import re
 from decimal import Decimal, InvalidOperation
 
-SECOND = 1_000_000_000
+from logger.clock import SECOND
+
 _LARGEST = 2**63 - 1
 _UNIX = {"unix_s": SECOND, "unix_ms": 1_000_000, "unix_us": 1_000, "unix_ns": 1}
 _RFC3339 = re.compile(

@@ -6,9 +6,8 @@ from collections import deque
 from dataclasses import asdict, dataclass, field
 
 from logger.channel import QueueStatistics
+from logger.clock import SECOND
 from logger.records import Quantity, Reading
-
-SECOND = 1_000_000_000
 
 
 @dataclass(frozen=True)

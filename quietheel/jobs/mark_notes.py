@@ -10,6 +10,7 @@ from pathlib import Path
 from config.folder import TestFolder
 from config.plan import Plan
 from config.sequence import movements
+from logger.clock import SECOND
 from logger.daystate import DayState, state_of_day
 from logger.events import Event, EventLog, effective
 from logger.hand_read import swing_mean
@@ -17,7 +18,6 @@ from logger.hand_read import swing_mean
 STEEPEST_DEG = 10.0
 """A hand reading beyond this is no reading in mm of a test that wants 1 to 4 degrees."""
 FUTURE_S = 60.0
-SECOND = 10**9
 
 
 def notes_on(folder: Path | str, event: Event, *, timed: bool = False) -> tuple[str, ...]:

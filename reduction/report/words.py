@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from typing import Literal
 
-from config.words import listed as listed
 from dsp.types import Verdict
 
 Form = Literal["preliminary", "final"]

@@ -169,15 +169,6 @@ def place_name(weight: Weight, side: str) -> str:
     return f"position of weight {weight.name} to {side}"
 
 
-def transfer(volume: float, density: float, start: Point, stop: Point, what: str, windows: tuple[str, ...]) -> Shift:
-    """Liquid pumped from one tank to another, as measured by soundings: volume m3, density kg/m3, centres m.
-
-    >>> transfer(10.0, 1025.0, (20, -4, 1), (20, 4, 1), "ballast 2P to 2S", ("3",)).mass
-    10250.0
-    """
-    return Shift(what, "tanks", volume * density, start, stop, windows, mass_u=0.01 * volume * density, position_u=0.02)
-
-
 def _shifted(base: State, shifts: Sequence[Shift]) -> State:
     moment, vertical, longitudinal = base.moment, base.vertical, base.longitudinal
     sensitivities = dict(base.sensitivities)

@@ -9,7 +9,7 @@ from config.plan import Plan
 from reduction.report.alone_part import alone_table
 from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
 from reduction.report.first_page import degrees, displacement_of, window_sentence
-from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, decimals_for, fixed, quantity, shown
+from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, fixed, quantity, shown
 from reduction.report.traces import Traces
 from reduction.report.words import WORDS, clock, reason_words, zone_words
 from reduction.types import Answer, GmResult, Quantified, WindowPoint
@@ -147,9 +147,3 @@ def wind_words(traces: Traces, label: str) -> str:
     """Mean and strongest wind of a window."""
     mean, most = traces.wind_in_window.get(label, (math.nan, math.nan))
     return f"{fixed(mean, 1)} / {fixed(most, 1)}"
-
-
-def millidegrees(angle: float, u95: float) -> str:
-    """Print a small angle in thousandths of a degree, rounded by its interval."""
-    decimals = decimals_for(1e3 * u95 * DEGREES)
-    return fixed(1e3 * angle * DEGREES, 1 if decimals is None else decimals)

@@ -9,7 +9,7 @@ import pytest
 
 from config.errors import BadInput
 from config.plan import Plan
-from reduction.moments import COMMON_SHARE, Shift, WindowState, transfer, window_states
+from reduction.moments import COMMON_SHARE, Shift, WindowState, window_states
 from tests.examples_answer import plan
 
 
@@ -83,7 +83,7 @@ def test_weights_moved_at_different_heights() -> None:
 
 def test_people_and_tanks() -> None:
     mate = Shift("mate at the aft deck", "people", 75.0, (30, 0, 9), (6, -3, 6), ("1",))
-    pumped = transfer(10.0, 1025.0, (20, -4, 1), (20, 4, 1), "ballast to starboard", ("1", "2"))
+    pumped = Shift("ballast to starboard", "tanks", 10250.0, (20, -4, 1), (20, 4, 1), ("1", "2"))
     found = window_states(plan(), [WindowState(n) for n in "012"], [mate, pumped])
     zero, one, two = found.states
     assert one.moment == pytest.approx(40e3 - 225.0 + 82e3)

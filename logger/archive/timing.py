@@ -18,13 +18,11 @@ from logger.archive.arrow import NO_TIME
 from logger.archive.beat import nominal_period
 from logger.archive.counting import by_beat
 from logger.archive.timefit import Fitted, Way, by_device
-from logger.records import Flag, Series
+from logger.records import Flag
 
 Int = NDArray[np.int64]
 LATE_S = 1.0
 """A reading that arrives so much later than its neighbours of the same device time is late."""
-TOLD = "times by"
-"""Begins the line of the history that says how times were found."""
 MOST_REPEATED = 0.25
 """Share of readings sent twice up to which they are taken for that."""
 MOST_ALIKE = 0.5
@@ -126,19 +124,6 @@ def repaired(arrivals: Arrivals) -> Repaired:
     return _in_order(fitted, way, host, rows, duplicates)
 
 
-def repair(series: Series) -> Series:
-    """Repair a series that holds times of arrival; one that `logger.archive.reader` repaired comes back as it is.
-
-    The reader does better where it can, since it knows device times and running numbers.
-    """
-    if any(line.startswith(TOLD) for line in series.history):
-        return series
-    found = repaired(Arrivals(series.time_ns, None, series.value, series.flags))
-    return series.step(
-        tell((found.timing,)), time_ns=found.time_ns, value=series.value[found.rows], flags=series.flags[found.rows]
-    )
-
-
 def as_arrived(arrivals: Arrivals) -> Repaired:
     """Leave the times of arrival; only rows marked as duplicates go, and what came out of order is sorted."""
     host, rows = arrivals.host_ns, np.arange(arrivals.host_ns.size)
@@ -208,7 +193,7 @@ def tell(timing: tuple[Timing, ...]) -> str:
     total = sum(t.readings for t in timing)
     ways = sorted({t.way for t in timing})
     rates = [(t.rate_hz, t.readings) for t in timing if np.isfinite(t.rate_hz)]
-    words = TOLD + " " + " and ".join(ways)
+    words = "times by " + " and ".join(ways)
     if rates:
         words += f" at {np.average([r for r, _ in rates], weights=[n for _, n in rates]):.5g} Hz"
         jitter = np.average([t.jitter_s for t in timing], weights=[max(t.readings, 1) for t in timing])

@@ -84,11 +84,6 @@ def ports_seen(
     return found
 
 
-def listen_port(port: str, baud: int, seconds: float = 1.5) -> PortSeen:
-    """Read lines from one port or serial URL at a known baud rate."""
-    return _listen(PortSeen(port, "", "", 0, ()), seconds, (baud,))
-
-
 def _listen(seen: PortSeen, seconds: float, bauds: Sequence[int]) -> PortSeen:
     best: tuple[float, int, tuple[str, ...]] = (0.0, 0, ())
     for baud in bauds:

@@ -16,7 +16,7 @@ from config.stations import Calibration, Station
 from logger.records import Flag, Quantity, Series
 from logger.stations.calibrate import KnownAngle, scale_by_angles, sine_bar, slope_angle, zero_by_reversal
 from logger.stations.check import check_channel, check_sign, cross_talk
-from logger.stations.listing import listen_port, ports_seen, shown
+from logger.stations.listing import PortSeen, ports_seen, shown
 from logger.stations.plan_table import with_calibration, write_calibration
 from logger.stations.steady import resolution, steady_mean
 
@@ -237,12 +237,17 @@ def test_a_calibration_the_plan_would_not_take_changes_nothing(tmp_path: Path) -
     assert path.read_text(encoding="utf-8") == PLAN
 
 
+def heard_at(port: str) -> PortSeen:
+    info = SimpleNamespace(device=port, description="adapter", serial_number="")
+    return ports_seen(0.05, (9600,), ports=lambda: [info])[0]
+
+
 def test_ports_with_sample_lines() -> None:
     info = SimpleNamespace(device="loop://", description="adapter", serial_number="AB12")
     seen = ports_seen(0.05, (9600,), ports=lambda: [info])
     assert (seen[0].port, seen[0].usb_serial, seen[0].samples) == ("loop://", "AB12", ())
     assert ports_seen(ports=lambda: [info], busy=frozenset({"loop://"}))[0].problem == "in use"
-    assert listen_port("/dev/no-such-port", 9600, 0.05).problem
+    assert heard_at("/dev/no-such-port").problem
     assert shown(b"\xff\x00abc\r\n" + b"x" * 500).startswith("\ufffd.abc..") and len(shown(b"x" * 500)) == 120
 
 
@@ -254,4 +259,4 @@ def test_a_port_that_vanishes_while_it_is_listed_is_a_problem_in_words(
         raise fault
 
     monkeypatch.setattr("logger.stations.listing.serial.serial_for_url", vanish)
-    assert listen_port("COM4", 9600, 0.05).problem == str(fault)
+    assert heard_at("COM4").problem == str(fault)

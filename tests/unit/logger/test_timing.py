@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from logger.archive.arrow import NO_TIME
-from logger.archive.timing import Arrivals, repair, repaired, strictly_increasing, tell
-from logger.records import Flag, Quantity, Series
+from logger.archive.timing import Arrivals, repaired, strictly_increasing, tell
+from logger.records import Flag
 
 T0 = 1_778_743_800_000_000_000
 MS = 1_000_000
@@ -183,14 +183,6 @@ def test_a_station_without_a_beat_keeps_its_arrivals() -> None:
     assert found.timing.way == "arrival" and np.array_equal(found.time_ns, host)
     few = repaired(Arrivals(host[:3], None, np.arange(3.0), np.zeros(3, dtype=np.uint16)))
     assert few.time_ns.size == 3
-
-
-def test_a_series_already_repaired_is_left_alone() -> None:
-    day = made(11)
-    series = Series("aft", Quantity.HEEL, day.host, day.value, "deg", np.zeros(day.host.size, dtype=np.uint16))
-    once = repair(series)
-    assert len(once.history) == 1 and repair(once) is once
-    assert np.abs(np.diff(once.time_ns) - 1e8).max() < 3e6
 
 
 def test_equal_times_are_parted_by_a_nanosecond() -> None:

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 from piped_chromium import USABLE, Browser, chromium
-from report_example import example_answer, example_day, example_plan
 
 from reduction.report import plot_traces, render_html
 from reduction.report.brief import brief_html
+from tests.report_example import example_answer, example_day, example_plan
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(not USABLE, reason="needs Chromium and pipes")]
 

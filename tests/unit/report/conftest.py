@@ -1,12 +1,12 @@
 """The example day of the Merrowby, made once."""
 
 import pytest
-from report_example import example_answer, example_day, example_plan
 
 from config.plan import Plan
 from dsp.types import Day
 from reduction.report import Traces, plot_traces
 from reduction.types import Answer
+from tests.report_example import example_answer, example_day, example_plan
 
 
 @pytest.fixture(scope="session")

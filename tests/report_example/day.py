@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from dsp.types import Day, Trace, Wind, WindowSpan
-from report_example.plan import STATIONS
+from tests.report_example.plan import STATIONS
 
 EPOCH_NS = 1_905_062_400_000_000_000
 MASS = 1_152_400.0

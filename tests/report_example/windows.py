@@ -6,8 +6,8 @@ import numpy as np
 
 from dsp.types import BudgetLine, Check, DayHeel, RollMotion, StationHeel, WindowHeel, WindowSpan
 from reduction.types import WindowPoint
-from report_example.day import EPOCH_NS, GM, MASS, MOMENTS, example_day, window_start
-from report_example.plan import STATIONS
+from tests.report_example.day import EPOCH_NS, GM, MASS, MOMENTS, example_day, window_start
+from tests.report_example.plan import STATIONS
 
 VERDICTS = {4: ("rejected", ("people",)), 6: ("rejected", ("taut",)), 2: ("caution", ("wind",))}
 

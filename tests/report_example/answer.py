@@ -2,10 +2,10 @@
 
 from dsp.types import BudgetLine
 from reduction.types import Answer, AsInclined, Centre, GmResult, Maybe, Provenance, Quantified
-from report_example.afloat import example_floating, example_survey, example_waterline
-from report_example.day import GM, MASS
-from report_example.judged import example_advice, example_conditions, example_deviations
-from report_example.windows import example_windows
+from tests.report_example.afloat import example_floating, example_survey, example_waterline
+from tests.report_example.day import GM, MASS
+from tests.report_example.judged import example_advice, example_conditions, example_deviations
+from tests.report_example.windows import example_windows
 
 
 def example_answer(name: str = "Merrowby") -> Answer:

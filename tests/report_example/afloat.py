@@ -4,7 +4,7 @@ import numpy as np
 
 from dsp.types import BudgetLine
 from reduction.types import Floating, MarkReading, Quantified, SurveyItem, Waterline
-from report_example.day import MASS
+from tests.report_example.day import MASS
 
 
 def example_waterline() -> Waterline:

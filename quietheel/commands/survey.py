@@ -27,10 +27,10 @@ def command() -> None:
 def totals(folder: Path, as_json: bool) -> int:
     """Totals as they come, against 2 % missing and 4 % surplus of lightship; spaces not yet seen.
 
-    Ends with 1 where more is missing or surplus than that.
+    Ends with 1 where more is missing or surplus than that, or one item alone weighs more.
     """
     state = survey(folder)
-    beyond = NEEDS_A_PERSON if any(share > limit for _, share, limit in state.shares()) else 0
+    beyond = NEEDS_A_PERSON if state.heavy or any(share > limit for _, share, limit in state.shares()) else 0
     if as_json:
         print_json(dataclasses.asdict(state) | {"shares": state.shares()})
         return beyond
@@ -53,6 +53,10 @@ def totals(folder: Path, as_json: bool) -> int:
         click.echo(f"  {space}: {lines} line{'s' if lines > 1 else ''}")
     for space in state.not_surveyed:
         click.secho(f"not yet surveyed: {space}", fg="yellow")
+    for space in state.seen_since:
+        talk(f"{space} has other lines too: once all of it is seen, take its line 'not surveyed' out of survey.csv")
+    for item in state.heavy:
+        click.secho(f"one item alone is much: {item}; masses are in tonnes: look at it again", fg="yellow")
     for item in state.unconfirmed:
         click.secho(f"not confirmed by a second person: {item}", fg="yellow")
     for note in state.notes:

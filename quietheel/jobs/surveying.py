@@ -13,7 +13,7 @@ from config.survey_table import SurveyRow, read_survey, survey_text
 from config.tables import read_tables
 from config.units import TONNE
 from logger.archive.durable import write_whole
-from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Totals, gather, totals
+from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Totals, gather, outsized, totals
 from reduction.water.tanks import liquids
 
 
@@ -31,6 +31,10 @@ class SurveyState:
     not_surveyed: tuple[str, ...]
     unconfirmed: tuple[str, ...]
     notes: tuple[str, ...]
+    heavy: tuple[str, ...] = ()
+    """Lines that each weigh more than all surplus may, in words: kilograms for tonnes?"""
+    seen_since: tuple[str, ...] = ()
+    """Spaces noted as not surveyed of which there are other lines."""
 
     def shares(self) -> tuple[tuple[str, float, float], ...]:
         """(what, share of lightship, limit by IACS Recommendation 31) for missing and surplus weights."""
@@ -58,6 +62,8 @@ def survey(folder: Path | str = ".") -> SurveyState:
         wanted = "the survey, one item a line; `quietheel survey forms` writes a form that gives one"
         raise bad("survey.csv", "whole file", there, wanted)
     found = gather(plan, tables.survey, liquids(plan.tanks, tables))
+    before = plan.vessel.lightship
+    others = {row.space for row in tables.survey if row.action != "not surveyed" and row.space}
     return SurveyState(
         tables.survey,
         totals(found.items),
@@ -66,6 +72,8 @@ def survey(folder: Path | str = ".") -> SurveyState:
         found.not_surveyed,
         found.unconfirmed,
         found.assumptions,
+        outsized(found.items, before.mass_t * TONNE if before else 0.0),
+        tuple(space for space in found.not_surveyed if space in others),
     )
 
 

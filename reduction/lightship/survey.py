@@ -148,6 +148,18 @@ def _on_surfaces(items: Sequence[SurveyItem]) -> list[str]:
     return notes
 
 
+def outsized(items: Sequence[SurveyItem], lightship: float) -> tuple[str, ...]:
+    """Lines of survey.csv that are each heavier than the surplus that all together may be, in words; ballast apart.
+
+    Nearly always kilograms typed for tonnes. ``lightship``: kg, found or estimated.
+    """
+    return tuple(
+        f"{i.name} ({i.mass / TONNE:g} t, {100.0 * i.mass / lightship:.3g} % of lightship)"
+        for i in items
+        if i.group == "survey" and not i.ballast and i.mass > SURPLUS_LIMIT * lightship > 0.0
+    )
+
+
 def _of_row(row: SurveyRow) -> SurveyItem:
     mass = row.mass_t * TONNE
     u95 = row.mass_u95_t * TONNE if row.mass_u95_t is not None else ITEM_MASS_U95 * mass

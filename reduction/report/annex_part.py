@@ -49,6 +49,12 @@ def evidence_section(answer: Answer) -> Section:
     return Section("evidence", title, tuple(blocks))
 
 
+ALARM_NOTE = (
+    "False alarm: of so many windows with nothing wrong one would be found here, by the share that the check has "
+    "of all false alarms; the threshold follows from it, from the number of windows and from their scatter."
+)
+
+
 def checks_table(point: WindowPoint, checks: list[Check]) -> Table:
     """What spoke against one window."""
     rows: list[tuple[Cell, ...]] = []
@@ -64,7 +70,7 @@ def checks_table(point: WindowPoint, checks: list[Check]) -> Table:
         Column("false alarm", "right", weight=0.8),
         Column("in words", weight=4),
     )
-    return Table(f"Window {point.label}: what spoke against it", columns, tuple(rows), small=True)
+    return Table(f"Window {point.label}: what spoke against it", columns, tuple(rows), ALARM_NOTE, small=True)
 
 
 def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:

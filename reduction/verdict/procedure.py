@@ -13,7 +13,7 @@ from config.tables import Tables
 from config.units import DEGREE
 from dsp.types import WindowHeel
 from reduction.floating import Case
-from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Survey, aboard_surfaces, totals
+from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Survey, aboard_surfaces, outsized, totals
 from reduction.moments import Moments, Shift
 from reduction.types import Advice, Centre, GmResult, Quantified, Waterline
 from reduction.water.tanks import Liquid
@@ -258,6 +258,10 @@ def _survey(found: Findings) -> list[Advice]:
             READ,
         ),
     ]
+    heavy = outsized(found.survey.items, light)
+    if heavy:
+        says = f"One item of the survey alone is much: {', '.join(heavy)}; masses are in tonnes: look at it again."
+        rows.append(Advice("heavy items", says, False, source, PRACTICE))
     left = found.survey.not_surveyed
     says = f"Spaces not yet surveyed: {', '.join(left)}." if left else "No space is noted as still to be surveyed."
     rows.append(Advice("spaces", says, not left, "2008 IS Code Annex 1, 4.1", READ))

@@ -52,3 +52,20 @@ def test_totals_without_a_lightship_say_that_nothing_was_compared(
     (tmp_path / "survey.csv").write_text(FORM, encoding="utf-8")
     assert run(["survey", "totals", str(tmp_path)]) == 0
     assert "the plan gives no [vessel.lightship]" in capsys.readouterr().err
+
+
+def test_kilograms_for_tonnes_and_a_space_seen_since_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lightship = "[vessel.lightship]\nmass_t = 2460.0\nvcg_m = 6.0\nlcg_m = 27.0\n"
+    (tmp_path / "plan.toml").write_text(lightship, encoding="utf-8")
+    moved = "item,space,action,mass_t,x_m,y_m,z_m,to_x_m,to_y_m,to_z_m\ncement box,void 3,move,400,20,0,1,21,0,1\n"
+    moved += "to be opened,chain locker,not surveyed,,,,,,,\nmud,chain locker,off,0.75,58,0,3,,,\n"
+    (tmp_path / "survey.csv").write_text(moved, encoding="utf-8")
+    assert run(["survey", "totals", str(tmp_path)]) == 1
+    told = capsys.readouterr()
+    assert "cement box (400 t, 16.3 % of lightship)" in told.out
+    assert "mud" not in told.out
+    assert "chain locker has other lines too" in told.err
+    (tmp_path / "survey.csv").write_text(moved.replace(",400,", ",0.4,"), encoding="utf-8")
+    assert run(["survey", "totals", str(tmp_path)]) == 0

@@ -43,3 +43,12 @@ def test_what_goes_on_afterwards_had_no_free_surface_during_the_test() -> None:
     answer = with_survey("service tank contents,on,2.0,20,0,0.5,0.1,0.1,23.0")
     assert inclined(answer).free_surface.value == pytest.approx(dry.free_surface.value)
     assert any("service tank contents" in note and "not counted" in note for note in answer.assumptions)
+
+
+def test_one_item_heavier_than_all_surplus_may_be_is_told() -> None:
+    answer = with_survey("cement box,off,400,20,0,1,1,0.2,")
+    said = [a for a in answer.advice if a.code == "heavy items"]
+    assert len(said) == 1
+    assert "cement box (400 t" in said[0].says
+    assert said[0].met is False
+    assert not [a for a in with_survey().advice if a.code == "heavy items"]

@@ -13,7 +13,15 @@ from config.tables import read_tables
 from config.units import COVERAGE_95, DEGREE, TONNE
 from logger.daystate import state_of_day
 from logger.events import EventLog
-from quietheel.jobs.plan_advice import PlannedMovement, advice_on, coarse_offsets, lacks, lacks_of_import, unscaled
+from quietheel.jobs.plan_advice import (
+    DRAUGHT_SURVEY_PERCENT,
+    PlannedMovement,
+    advice_on,
+    coarse_offsets,
+    lacks,
+    lacks_of_import,
+    unscaled,
+)
 from quietheel.jobs.plan_slips import refused, slips
 from reduction.moments import WindowState, window_states
 from reduction.planning.forecast import (
@@ -29,8 +37,6 @@ from reduction.types import State
 WINDOW_LENGTHS_S = (60.0, 120.0, 180.0, 300.0, 600.0)
 USUAL_LIFT_S = 600.0
 """Time to move a weight, clear the deck and muster (common practice: 5 to 15 minutes)."""
-DRAUGHT_SURVEY_PERCENT = 0.5
-"""Accuracy of a good draught survey (Draught surveys, a guide to good practice, 1998: catalogue summary)."""
 STATION_U_DEG = 0.0005
 """What a good station's noise and wander leave in a window's mean (judgement)."""
 

@@ -17,6 +17,9 @@ from reduction.water.hull import make_hull
 from reduction.water.hydrostatics import FromOffsets
 from reduction.water.two_routes import coarse_stations
 
+DRAUGHT_SURVEY_PERCENT = 0.5
+"""Accuracy of a good draught survey (Draught surveys, a guide to good practice, 1998: catalogue summary)."""
+
 
 @dataclass(frozen=True)
 class PlannedMovement:
@@ -112,7 +115,10 @@ def _longest(plan: Plan, forecasts: tuple[Forecast, ...]) -> Iterator[str]:
     source, share = max(at.parts, key=lambda part: part[1])
     total = sum(part**2 for _, part in at.parts)
     if total > 0:
-        yield f"largest part of the interval of GM: {source} ({share**2 / total:.0%} of its variance)"
+        taken = ""
+        if source == "displacement" and plan.hydrostatics.source != "values":
+            taken = f", taken as known to {DRAUGHT_SURVEY_PERCENT:g} % once draughts are read"
+        yield f"largest part of the interval of GM: {source} ({share**2 / total:.0%} of its variance{taken})"
 
 
 def lacks(plan: Plan, tables: Tables) -> Iterator[str]:

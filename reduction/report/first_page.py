@@ -95,8 +95,8 @@ def windows_in_words(answer: Answer, plan: Plan, voided: Sequence[str] = ()) -> 
                 f"Used although the checks rejected {'them' if len(again) > 1 else 'it'}: {listed(list(again))}."
             )
         change = answer.gm.value.list_change
-        if change is not None:
-            lines.append(list_change_words(change, [p.label for p in points]))
+        if change is not None and answer.day is not None:
+            lines.append(list_change_words(change, answer.day))
     lines += voided[:MOST_WINDOWS]
     if len(voided) > MOST_WINDOWS:
         lines.append(f"{len(voided) - MOST_WINDOWS} more were voided; the marks of the day say which.")

@@ -175,7 +175,11 @@ def as_inclined_table(answer: Answer) -> Table:
     rows: list[tuple[Cell, ...]] = [
         ("displacement", str(quantity(done.displacement, "t", TONNES, c)), ""),
         ("KM", str(quantity(done.km, "m", METRES, c)), "transverse metacentre above baseline"),
-        ("GM fluid", str(quantity(done.gm_fluid, "m", METRES, c)), "as measured"),
+        (
+            "GM fluid",
+            str(quantity(done.gm_fluid, "m", METRES, c)),
+            "as measured, with the weights in their first state",
+        ),
         ("free-surface moments", str(quantity(done.free_surface, "t m", TONNE_METRES, c)), "during the test"),
         ("KG solid", str(quantity(done.kg, "m", METRES, c)), "KM less GM fluid less free surface over displacement"),
     ]

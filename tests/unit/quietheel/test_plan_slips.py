@@ -89,3 +89,15 @@ def test_the_scaffold_has_no_slip(tmp_path: Path) -> None:
     found = quietheel.check_plan(new("fresh", tmp_path))
     assert found.ready
     assert not [line for line in found.advice if not line.startswith("largest part")]
+
+
+def test_what_the_forecast_takes_the_displacement_for_is_said(tmp_path: Path) -> None:
+    folder = new("fresh", tmp_path)
+    plan = (folder / "plan.toml").read_text(encoding="utf-8")
+    typed = [line for line in quietheel.check_plan(folder).advice if line.startswith("largest part")]
+    (folder / "plan.toml").write_text(plan.replace('source = "values"', 'source = "table"'), encoding="utf-8")
+    (folder / "hydrostatics.csv").write_text("draught_m,displacement_t\n2,800\n4,1600\n", encoding="utf-8")
+    read = [line for line in quietheel.check_plan(folder).advice if line.startswith("largest part")]
+    assert "once draughts are read" not in typed[0]
+    assert "displacement" in read[0]
+    assert "taken as known to 0.5 % once draughts are read" in read[0]

@@ -30,7 +30,7 @@ BULK = [
 
 
 @pytest.mark.parametrize(("s", "t", "p", "density"), EOS80)
-def test_eos80(s: float, t: float, p: float, density: float) -> None:
+def test_check_values_of_eos80(s: float, t: float, p: float, density: float) -> None:
     assert eos80(s, t, p) == pytest.approx(density, abs=6e-6)
 
 

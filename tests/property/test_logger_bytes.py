@@ -42,7 +42,7 @@ json_values = st.recursive(
 
 @pytest.mark.parametrize("name", ["j1", "s1"])
 @given(value=json_values)
-def test_any_json(name, value):
+def test_any_json_gives_readings_or_a_reason(name, value):
     station = next(s for s in MODELS if s.name == name)
     decoder = dialect_of(station).decoder(station)
     result = decoder.decode(json.dumps(value).encode(), 1_900_000_000_000_000_000)

@@ -208,7 +208,7 @@ def test_spoilt_plans(seed: int) -> None:
     st.binary(max_size=400),
     st.sampled_from(sorted(["survey", "waterline", "density", "hydrostatics", "kn", "offsets"])),
 )
-def test_any_bytes(raw: bytes, which: str) -> None:
+def test_any_bytes_make_a_table_or_a_fault(raw: bytes, which: str) -> None:
     readers = {
         "survey": parse_survey,
         "waterline": parse_waterline,

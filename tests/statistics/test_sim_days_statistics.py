@@ -40,13 +40,13 @@ LIMITS = {"quiet": 0.3, "early": 0.8, "people": 0.5, "slack_tank": 0.5, "faults"
 
 
 @pytest.mark.parametrize("kind", ["quiet", "slack_tank"])
-def test_a_few_days(kind: str) -> None:
+def test_true_mean_heels_give_the_true_gm_on_a_few_days(kind: str) -> None:
     check(kind, range(4), 2.0 * LIMITS[kind])
 
 
 @pytest.mark.statistics
 @pytest.mark.parametrize("kind", sorted(LIMITS))
-def test_many_days(kind: str) -> None:
+def test_true_mean_heels_give_the_true_gm_on_many_days(kind: str) -> None:
     check(kind, range(40), LIMITS[kind])
 
 

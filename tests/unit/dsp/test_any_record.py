@@ -159,7 +159,8 @@ def test_nothing_to_work_on(what: str) -> None:
     found = evaluate_day(day)
     assert len(found.windows) == len(day.windows)
     assert all(np.isnan(w.heel) and w.verdict == "rejected" for w in found.windows)
-    assert found.assumptions if what != "no windows" else True
+    if what != "no windows":
+        assert found.assumptions
 
 
 @pytest.mark.parametrize("what", ["none", "constant", "gap", "not a number", "few", "directed", "veering"])

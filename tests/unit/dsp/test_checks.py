@@ -234,7 +234,7 @@ def test_sensor_faults_ask_for_caution_while_a_sound_station_is_left(mask: str, 
     assert named(run(make(np.random.default_rng(15), QUIET)), module).verdict == "fine"
 
 
-def test_gaps() -> None:
+def test_a_gap_is_a_caution_and_a_window_mostly_missing_is_rejected() -> None:
     window = make(np.random.default_rng(16), QUIET)
     keep = np.ones(window.time.size, dtype=bool)
     keep[20:60] = False

@@ -187,5 +187,5 @@ def test_a_taken_port_is_said_plainly(folder: Path) -> None:
             serve_page(folder, port=taken.getsockname()[1])
 
 
-def test_addresses() -> None:
+def test_an_ipv6_address_is_printed_in_brackets() -> None:
     assert address("::1", 8730, None) == "http://[::1]:8730/"

@@ -35,7 +35,7 @@ def answer() -> Answer:
         (3.98, 0.01, "clear", 0.0228),
     ],
 )
-def test_conditions(kg: float, u: float, verdict: str, over: float) -> None:
+def test_a_condition_is_clear_over_or_too_close_to_call(kg: float, u: float, verdict: str, over: float) -> None:
     found = judge(CONDITION, Quantified(kg, u), 0.95)
     assert found.verdict == verdict
     assert found.probability_over == pytest.approx(over, abs=1e-3)
@@ -47,7 +47,7 @@ def test_confidence_moves_the_line() -> None:
     assert judge(CONDITION, Quantified(3.98, 0.01), 0.99).verdict == "too close to call"
 
 
-def test_outlook() -> None:
+def test_the_outlook_is_that_of_the_worst_condition() -> None:
     assert outlook([]) == "no limit given"
     assert outlook(["clear", "over", "too close to call"]) == "over"
 

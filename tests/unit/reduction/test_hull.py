@@ -36,7 +36,7 @@ def box() -> Hull:
 
 
 @pytest.mark.parametrize(("trim", "heel"), ATTITUDES)
-def test_box(trim: float, heel: float) -> None:
+def test_a_box_at_any_trim_and_heel_has_its_closed_form(trim: float, heel: float) -> None:
     body = immersed(box(), Afloat(DRAUGHT, trim, heel))
     t = math.tan(heel)
     # Mean of (local depth)^2 over the bottom, halved and divided by the draught, is the height of B.

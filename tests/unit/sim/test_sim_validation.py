@@ -23,6 +23,6 @@ def test_wind_spectrum_and_coherence_hold() -> None:
 
 
 @pytest.mark.slow
-def test_speed_bars() -> None:
+def test_days_are_made_as_fast_as_promised() -> None:
     failing = [figure.line() for figure in speed.figures() if not figure.holds]
     assert not failing

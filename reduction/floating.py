@@ -21,7 +21,8 @@ from reduction.lightship.model import HullPart, Quadratic, quadratic_of
 from reduction.types import Floating, Quantified, Waterline
 from reduction.water.afloat import Afloat
 from reduction.water.hull import make_hull
-from reduction.water.hydrostatics import FromOffsets, FromTable, Kn, Source
+from reduction.water.hydrostatics import FromOffsets, Kn, Source
+from reduction.water.hydrostatics_table import FromTable
 from reduction.water.two_routes import cross_curve_of, own_accuracy
 
 Array = NDArray[np.float64]

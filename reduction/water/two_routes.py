@@ -13,7 +13,8 @@ from reduction.inputs import DayInputs
 from reduction.types import Floating
 from reduction.water.afloat import Afloat
 from reduction.water.hull import immersed, make_hull, station_error
-from reduction.water.hydrostatics import FromOffsets, FromTable, Kn, Source
+from reduction.water.hydrostatics import FromOffsets, Kn, Source
+from reduction.water.hydrostatics_table import FromTable
 
 HYDROSTATICS_U95 = 0.002
 """Relative interval taken for displacement and for KM of hydrostatics that state none (judgement)."""

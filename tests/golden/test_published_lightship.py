@@ -15,7 +15,7 @@ from reduction.lightship.corrections import to_lightship
 from reduction.lightship.survey import gather
 from reduction.verdict.criteria import solas_mass_percent
 from reduction.water.afloat import Afloat
-from reduction.water.hydrostatics import FromTable, first_trim_correction, list_correction, second_trim_correction
+from reduction.water.hydrostatics_table import FromTable, first_trim_correction, list_correction, second_trim_correction
 from reduction.water.tanks import free_surface, rectangle_inertia
 from reduction.water.waterline import mark_correction, quarter_mean
 

@@ -15,7 +15,8 @@ from reduction.day import reduce_day
 from reduction.inputs import DayInputs
 from reduction.water.afloat import Afloat
 from reduction.water.hull import make_hull
-from reduction.water.hydrostatics import FromOffsets, FromTable
+from reduction.water.hydrostatics import FromOffsets
+from reduction.water.hydrostatics_table import FromTable
 
 FOLDER = TestFolder(Path(quietheel.__file__).parent / "demo" / "merrowby")
 

@@ -1,4 +1,4 @@
-"""Hydrostatics by one protocol from two sources: offsets integrated here, tables in `reduction.water.hydrostatics_table`.
+"""Hydrostatics by one protocol: offsets integrated here, tables in `reduction.water.hydrostatics_table`.
 
 Each source answers two questions: what the vessel displaces at a waterline (`Floating`) and her cross curve there.
 KM and BM are those of the upright waterline of the same displacement and trim, for the true curve extrapolates GM to

@@ -30,29 +30,22 @@ LARGEST_STEP = 3.0
 """kg/m3: two samples further apart than this are said aloud."""
 
 
-def eos80(salinity: float, temperature: float, pressure: float = 0.0) -> float:
-    """Density of sea water, kg/m3.
+def eos80(salinity: float, temperature: float) -> float:
+    """Density of sea water at atmospheric pressure, kg/m3.
 
     Parameters
     ----------
     salinity : practical salinity (PSS-78), 0 to 42.
     temperature : degC (IPTS-68), -2 to 40.
-    pressure : dbar above atmospheric.
 
     References
     ----------
     UNESCO 44 (1983), pp. 15-19, with its check values.
 
-    >>> round(eos80(35.0, 5.0, 0.0), 5)
+    >>> round(eos80(35.0, 5.0), 5)
     1027.67547
     """
-    at_surface = _surface(salinity, temperature)
-    if pressure == 0.0:
-        return at_surface
-    return at_surface / (1.0 - pressure / 10.0 / secant_bulk_modulus(salinity, temperature, pressure))
-
-
-def _surface(s: float, t: float) -> float:
+    s, t = salinity, temperature
     pure = (
         999.842594 + 6.793952e-2 * t - 9.095290e-3 * t**2 + 1.001685e-4 * t**3 - 1.120083e-6 * t**4 + 6.536332e-9 * t**5
     )
@@ -61,27 +54,11 @@ def _surface(s: float, t: float) -> float:
     return float(pure + a * s + b * s**1.5 + 4.8314e-4 * s**2)
 
 
-def secant_bulk_modulus(salinity: float, temperature: float, pressure: float) -> float:
-    """Secant bulk modulus of sea water, bar; pressure in dbar (UNESCO 44, pp. 17-18)."""
-    s, t, p = salinity, temperature, pressure / 10.0
-    kw = 19652.21 + 148.4206 * t - 2.327105 * t**2 + 1.360477e-2 * t**3 - 5.155288e-5 * t**4
-    k0 = (
-        kw
-        + (54.6746 - 0.603459 * t + 1.09987e-2 * t**2 - 6.1670e-5 * t**3) * s
-        + (7.944e-2 + 1.6483e-2 * t - 5.3009e-4 * t**2) * s**1.5
-    )
-    aw = 3.239908 + 1.43713e-3 * t + 1.16092e-4 * t**2 - 5.77905e-7 * t**3
-    a = aw + (2.2838e-3 - 1.0981e-5 * t - 1.6078e-6 * t**2) * s + 1.91075e-4 * s**1.5
-    bw = 8.50935e-5 - 6.12293e-6 * t + 5.2787e-8 * t**2
-    b = bw + (-9.9348e-7 + 2.0816e-8 * t + 9.1697e-10 * t**2) * s
-    return float(k0 + a * p + b * p**2)
-
-
 def salinity_of(density: float, temperature: float) -> float | None:
     """Practical salinity at which EOS-80 gives ``density`` (kg/m3) at the surface; None outside 0 to 42."""
-    if not _surface(0.0, temperature) <= density <= _surface(42.0, temperature):
+    if not eos80(0.0, temperature) <= density <= eos80(42.0, temperature):
         return None
-    return float(brentq(lambda s: _surface(s, temperature) - density, 0.0, 42.0, xtol=1e-9))
+    return float(brentq(lambda s: eos80(s, temperature) - density, 0.0, 42.0, xtol=1e-9))
 
 
 def hydrometer(reading: float, temperature: float, calibrated_at: float = CALIBRATION_TEMPERATURE) -> float:
@@ -104,8 +81,8 @@ def at_temperature(density: float, sample: float, water: float) -> float:
         return density
     salt = salinity_of(density, sample)
     if salt is None:
-        return density * _surface(0.0, water) / _surface(0.0, sample)
-    return _surface(salt, water)
+        return density * eos80(0.0, water) / eos80(0.0, sample)
+    return eos80(salt, water)
 
 
 @dataclass(frozen=True)

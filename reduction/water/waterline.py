@@ -282,12 +282,3 @@ def mark_correction(trim: float, offset: float, between_marks: float) -> float:
     0.0971
     """
     return trim * offset / between_marks
-
-
-def quarter_mean(forward: float, aft: float, amidships: float) -> float:
-    """Mean of means, (F + A + 6 M) / 8: the customary mean draught of a hogged or sagged vessel.
-
-    >>> round(quarter_mean(10.800, 11.175, 10.965), 4)
-    10.9706
-    """
-    return (forward + aft + 6.0 * amidships) / 8.0

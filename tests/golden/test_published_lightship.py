@@ -17,7 +17,7 @@ from reduction.verdict.criteria import solas_mass_percent
 from reduction.water.afloat import Afloat
 from reduction.water.hydrostatics_table import FromTable, first_trim_correction, list_correction, second_trim_correction
 from reduction.water.tanks import free_surface, rectangle_inertia
-from reduction.water.waterline import mark_correction, quarter_mean
+from reduction.water.waterline import mark_correction
 
 
 def test_free_surface() -> None:
@@ -43,17 +43,14 @@ def test_mark_corrections() -> None:
     assert mark_correction(1.75, 1.21, 128.0) == pytest.approx(0.0165, abs=5e-5)
 
 
-def test_draught_means() -> None:
-    """sevensurveyor specimen, inputs read: F 10.79/10.81, M 10.90/11.03, A 11.16/11.19 -> raw mean 10.97063."""
+def test_the_mean_draught_is_the_mean_of_means() -> None:
+    """sevensurveyor specimen, inputs read: F 10.79/10.81, M 10.90/11.03, A 11.16/11.19: (F + A + 6 M)/8 = 10.97063."""
     forward, amidships, aft = (10.79 + 10.81) / 2, (10.90 + 11.03) / 2, (11.16 + 11.19) / 2
     assert (forward, amidships, aft) == pytest.approx((10.800, 10.965, 11.175), abs=1e-9)
-    assert quarter_mean(forward, aft, amidships) == pytest.approx(10.97063, abs=5.1e-6)  # 10.970625 exactly
-
-
-def test_quarter_mean_by_its_other_form() -> None:
-    """AM + 3/4 (M - AM) is the same mean (draught-survey practice, read)."""
-    ends = (10.8 + 11.175) / 2
-    assert quarter_mean(10.8, 11.175, 10.965) == pytest.approx(ends + 0.75 * (10.965 - ends))
+    table = parse_hydrostatics("draught_m,displacement_t,km_m\n10.0,1000.0,5\n11.0,1100.0,5\n12.0,1200.0,5\n")
+    hogged = Afloat(amidships, aft - forward, hog=(forward + aft) / 2 - amidships)
+    found = FromTable(table, 100.0).at(hogged).displacement / 1e5
+    assert found == pytest.approx(10.97063, abs=5.1e-6)  # 10.970625 exactly
 
 
 # Biran, Ship Hydrostatics and Stability, small cargo ship: t, VCG, LCG (inputs read; totals recomputed: 2625 t,

@@ -269,16 +269,3 @@ def _waterline(fit: Fit, readings: tuple[MarkReading, ...], density: Quantified)
         readings=readings,
         density=density,
     )
-
-
-def mark_correction(trim: float, offset: float, between_marks: float) -> float:
-    """Correction (m) that carries a draught read at marks to the perpendicular: trim x offset / length between marks.
-
-    ``offset`` m: distance from perpendicular to marks. Trim by the stern with the forward marks aft of the forward
-    perpendicular: subtract; aft marks forward of the aft perpendicular: add. The fit does the same in one go; this is
-    the customary form, for checking. Source: draught-survey practice (geludug.com, 2013).
-
-    >>> round(mark_correction(1.75, 7.10, 128.0), 4)
-    0.0971
-    """
-    return trim * offset / between_marks

@@ -11,7 +11,7 @@ from config.waterline_table import ReadingRow, parse_waterline
 from reduction.types import Quantified, Waterline
 from reduction.water.afloat import Afloat
 from reduction.water.density import water_density
-from reduction.water.waterline import fit_waterline, mark_correction
+from reduction.water.waterline import fit_waterline
 
 LENGTH, KEEL = 60.0, 0.012
 WATER = Quantified(1025.0, 0.2)
@@ -121,11 +121,9 @@ def test_marks_to_perpendiculars_is_what_the_fit_does() -> None:
         ReadingRow(3, "F", "draught", 58.0, 0.0, forward, 0.01, 0.0, 0.0),
     ]
     found, _ = fit_waterline(rows, LENGTH, 0.0, WATER)
-    between = 55.0
-    assert found.draught_aft.value == pytest.approx(aft + mark_correction(aft - forward, 3.0, between), abs=2e-3)
-    assert found.draught_forward.value == pytest.approx(
-        forward - mark_correction(aft - forward, 2.0, between), abs=2e-3
-    )
+    slope = (aft - forward) / 55.0
+    assert found.draught_aft.value == pytest.approx(aft + 3.0 * slope, abs=2e-3)
+    assert found.draught_forward.value == pytest.approx(forward - 2.0 * slope, abs=2e-3)
 
 
 def test_too_much_scatter_widens_the_interval() -> None:

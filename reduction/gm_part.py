@@ -177,7 +177,8 @@ def _part(
     else:
         weighing = covariance + zero_u**2
         if result.list_change is not None:
-            free = FREE * result.list_change.u * np.array([float(p.list_change != 0.0) for p in result.points])[keep]
+            taken = np.array([p.list_change for p in result.points if p.used])
+            free = FREE * result.list_change.u / result.list_change.size * taken
             weighing = weighing + np.outer(free, free)
         start = fit_curve(heel, moment / delta, weighing, form, rise / delta)
         whole = weighing + arms / np.outer(start.stiffness, start.stiffness)

@@ -103,18 +103,26 @@ class WindowPoint:
 
 @dataclass(frozen=True)
 class ListChange:
-    """By how much her list changed for good between two windows."""
+    """By how much her list changed for good, at once or evenly between two times."""
 
-    place: int
-    """Number of the first window after it, from 0."""
+    since: float
+    until: float
+    """s, on the day's clock; the same where it changed at once."""
     size: float
     """rad, positive to starboard."""
     u: float
     """rad."""
 
-    def of(self, count: int) -> Array:
-        """(count,) rad by which each window reads more than in the list before."""
-        return np.where(np.arange(count) >= self.place, self.size, 0.0)
+    @property
+    def sudden(self) -> bool:
+        """Whether it changed at once."""
+        return self.since == self.until
+
+    def share(self, time: Array) -> Array:
+        """Return the share of the change (n,) that had happened by each time (s)."""
+        if self.sudden:
+            return np.asarray(time > self.since, dtype=np.float64)
+        return np.asarray(np.clip((time - self.since) / (self.until - self.since), 0.0, 1.0))
 
 
 @dataclass(frozen=True)
@@ -159,7 +167,7 @@ class GmResult:
     bend: Bend | None = None
     """Beyond the hull's own; None where none was found."""
     list_change: ListChange | None = None
-    """Taken off the heels after it; None where none was found."""
+    """Taken off the heels; None where none was found."""
     day_checks: tuple[Check, ...] = ()
     """Questions put to the day as a whole: zero, one side stiffer, roll periods, bend of the plot."""
 

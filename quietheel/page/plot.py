@@ -33,8 +33,8 @@ def gm_section(worked: Worked) -> dict[str, Any]:
     says += f", {left} left out. " if left else ". "
     if gm.carried == "curve":
         says += f"The straight line says {gm.line.value:.4f} ± {gm.line.u95():.4f} m. "
-    if gm.list_change is not None:
-        says += list_change_words(gm.list_change, [point.label for point in gm.points]) + " "
+    if gm.list_change is not None and worked.heel is not None:
+        says += list_change_words(gm.list_change, worked.heel) + " "
     if used < FEWEST and not again:
         says += "Too few windows to lean on. "
     elif not again and worked.kg is not None and math.isfinite(worked.kg.value):

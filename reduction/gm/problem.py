@@ -44,6 +44,11 @@ class Problem:
     """(n,) rad, of a change of list that was taken off ``heel``; zeros, or empty, where there was none."""
 
     @property
+    def time(self) -> Array:
+        """(n,) s, middle of each window."""
+        return np.array([0.5 * (w.span.start + w.span.stop) for w in self.windows_heel])
+
+    @property
     def weighing(self) -> Array:
         """(n, n) rad2 by which a curve through the heels is fitted: their covariance and the zero that they share.
 
@@ -54,9 +59,9 @@ class Problem:
         return np.asarray(self.covariance + self.zero_u**2 + free)
 
     def without(self, change: ListChange) -> Problem:
-        """Take a change of list off the heels after it, and leave its size free."""
-        after = change.of(self.heel.size)
-        return replace(self, heel=self.heel - after, list_u=consistency.FREE * change.u * np.sign(np.abs(after)))
+        """Take a change of list off the heels, and leave its size free."""
+        share = change.share(self.time)
+        return replace(self, heel=self.heel - change.size * share, list_u=consistency.FREE * change.u * share)
 
     @staticmethod
     def of(
@@ -96,6 +101,7 @@ class Problem:
         forced = np.array([i in self.overruled for i in range(keep.size)])
         held, other = day_checks.hints(kept)
         return consistency.Windows(
+            self.time[keep],
             self.heel[keep],
             self.arm[keep],
             self.rise[keep],

@@ -21,13 +21,21 @@ LEAST_HELD = 0.01
 """Share of the heel by which a window already rejected must fall short before a restraint is named as well."""
 
 
-def list_change_words(change: ListChange, labels: Sequence[str]) -> str:
-    """Say that her list changed, and what to look for; ``labels`` of all windows of the day."""
-    before, after = labels[change.place - 1], labels[change.place]
+def list_change_words(change: ListChange, day: DayHeel) -> str:
+    """Say that her list changed, and what to look for."""
+    amount = f"{np.rad2deg(change.size):+.4f} deg (± {2 * np.rad2deg(change.u):.4f})"
+    if not change.sudden:
+        return (
+            f"Her list crept by {amount} from the first window to the last; heels are given in the first list. Find "
+            "what moved: a tank that fills, leaks or levels across, a station that drifts, wind or tide that rose."
+        )
+    spans = [window.span for window in day.windows]
+    before = max((s for s in spans if s.start + s.stop <= 2.0 * change.since), key=lambda s: s.start).label
+    after = min((s for s in spans if s.start + s.stop > 2.0 * change.since), key=lambda s: s.start).label
     return (
-        f"Her list changed by {np.rad2deg(change.size):+.4f} deg (± {2 * np.rad2deg(change.u):.4f}) between windows "
-        f"{before} and {after} and stayed so; heels from window {after} on are given in the list before. Find what "
-        "moved: liquid that ran over, a load or people who shifted and stayed, a station that was knocked."
+        f"Her list changed by {amount} between windows {before} and {after} and stayed so; heels from window {after} "
+        "on are given in the list before. Find what moved: liquid that ran over, a load or people who shifted and "
+        "stayed, a station that was knocked."
     )
 
 

@@ -85,11 +85,10 @@ def reduce_gm(
         notes.append(_said_of(found.bend))
     used = candidates.copy()
     used[np.flatnonzero(candidates)[~found.used]] = False
-    change = None
-    if found.list_change is not None:
-        change = replace(found.list_change, place=int(np.flatnonzero(candidates)[found.list_change.place]))
+    change = found.list_change
+    if change is not None:
         problem = problem.without(change)
-        notes.append(list_change_words(change, [w.span.label for w in day.windows]))
+        notes.append(list_change_words(change, day))
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
         notes.append(
@@ -149,7 +148,7 @@ class _Reduction:
         line_fit, line = self._line(self.used, self.found.selection_u)
         curve, upright, residual_curve = self._curve(self.used, self.found.selection_u)
         # With windows that do not agree the zero stays where it is, or it would run after them.
-        raw = p.heel + self.change.of(p.heel.size) if self.change is not None else p.heel
+        raw = p.heel + self.change.size * self.change.share(p.time) if self.change is not None else p.heel
         still = replace(self, problem=replace(p, heel=raw, zero_u=0.0, list_u=np.zeros(0)), change=None)
         _, line_all = still._line(usable, 0.0)
         curve_all, _, _ = still._curve(usable, 0.0)
@@ -304,8 +303,8 @@ class _Reduction:
             bias = gm_budget.curvature_bias(lever, bend.shape)
             others.append(BudgetLine("bend of the plot", abs(bias) * bend.u))
         if self.change is not None:
-            after = np.sign(np.abs(self.change.of(p.heel.size)))[keep]
-            others.append(BudgetLine("change of list", abs(float(lever.gain @ after)) * self.change.u))
+            share = self.change.share(p.time)[keep]
+            others.append(BudgetLine("change of list", abs(float(lever.gain @ share)) * self.change.u))
         if selection_u > 0:
             others.append(BudgetLine("choice of windows", selection_u))
         dof = heel_dof(self.day)

@@ -4,14 +4,14 @@ A window that was disturbed is modelled as shifted by an amount of its own. Ever
 how well the others then lie on the true curve (generalised least squares, full covariance) and by how likely its cause
 is: contact takes heel away, a taut line pulls to its own side. `values` what goes in and out, `linear` the model whose
 projector serves every set, `restraint` what can hold her, `sets` what each set is worth, `rivals` another curve for
-all, `steps` a change of her list, `scatter` one more variance for all, `choose` the answer. Derivation:
+all, `list_change` a change of her list, `scatter` one more variance for all, `choose` the answer. Derivation:
 ``docs/method-gm.md``, section 3.
 """
 
 from reduction.gm.consistency.choose import consensus
 from reduction.gm.consistency.linear import ALPHA_CHI2, ALPHA_LARGEST
+from reduction.gm.consistency.list_change import FREE
 from reduction.gm.consistency.rivals import PRIOR_BEND, PRIOR_FLARE
-from reduction.gm.consistency.steps import FREE
 from reduction.gm.consistency.values import Consensus, Excluded, Scatter, Windows
 
 __all__ = [

@@ -18,14 +18,13 @@ from reduction.gm.consistency.linear import (
     linearise,
     scores,
 )
+from reduction.gm.consistency.list_change import Changed, list_changes, size_of, sure_of, without
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
 from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, all_clean, bends_of
 from reduction.gm.consistency.scatter import scatter_of
 from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
-from reduction.gm.consistency.steps import Step, size_of, steps_of, sure_of, without
 from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
 from reduction.gm.curve import CurveFit, Form, start_from_line, with_bend
-from reduction.types import ListChange
 
 Rivals = tuple[tuple[Array, Array], ...]
 """Log weights and GM (m) of what explains the windows otherwise: a bend, scatter, sets beside a change of list."""
@@ -55,7 +54,7 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     zero is taken as it stands, since with it free one side of the plot says nothing of the other, and which windows
     were held has to be settled by both. The likeliest set among those whose remaining windows agree is used, unless all
     windows with one more bend of the curve, all windows with one more variance for each, or sets beside a change of her
-    list between two windows are likelier still. Of windows that agree those go that both look as if people moved in
+    list are likelier still. Of windows that agree those go that both look as if people moved in
     them and lie apart. What the windows used scatter beyond their own intervals is estimated at the end, whether they
     agree or not.
     """
@@ -72,16 +71,16 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         answer, weight = _choose(windows, linear, levels)
         bent = bends_of(windows, told, linear, form, prior_bend)
         restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
-        stepped = steps_of(windows, linear, limit if answer else 0)
-        rivals = _rivals(bent, (restless, float(linear.beta[0])), stepped)
-        if not answer and any(sure_of(one, windows, linear) for one in stepped):
-            return _beside_step(windows, told, form, most, prior_bend, linear, rivals, stepped)
+        changed = list_changes(windows, linear, limit if answer else 0)
+        rivals = _rivals(bent, (restless, float(linear.beta[0])), changed)
+        if not answer and any(sure_of(one, windows, linear) for one in changed):
+            return _beside_change(windows, told, form, most, prior_bend, linear, rivals, changed)
         if answer:
             # Against all sets together: many of them say much the same.
             held = logsumexp(np.concatenate([level.log_weight for level in levels]))
             bends = logsumexp([one.log_weight for one in bent]) if bent else -np.inf
-            if stepped and max(one.log_weight for one in stepped) > max(held, restless, bends):
-                return _beside_step(windows, told, form, most, prior_bend, linear, rivals, stepped)
+            if changed and max(one.log_weight for one in changed) > max(held, restless, bends):
+                return _beside_change(windows, told, form, most, prior_bend, linear, rivals, changed)
             if bends > max(held, restless):
                 best = max(bent, key=lambda one: one.log_weight)
                 made = consensus(told, with_bend(form, best.bend), 0)
@@ -103,15 +102,15 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     return _report(windows, form, linear, levels, used, fit, rivals)
 
 
-def _rivals(bent: list[Bent], restless: tuple[float, float], stepped: list[Step]) -> Rivals:
+def _rivals(bent: list[Bent], restless: tuple[float, float], changed: list[Changed]) -> Rivals:
     lone = [*((one.log_weight, one.gm) for one in bent), restless]
     return (
         *((np.array([worth]), np.array([gm])) for worth, gm in lone),
-        *((level.log_weight, level.gm) for one in stepped for level in one.levels),
+        *((level.log_weight, level.gm) for one in changed for level in one.levels),
     )
 
 
-def _beside_step(
+def _beside_change(
     windows: Windows,
     told: Windows,
     form: Form,
@@ -119,7 +118,7 @@ def _beside_step(
     prior_bend: float,
     linear: Linear,
     rivals: Rivals,
-    stepped: list[Step],
+    changed: list[Changed],
 ) -> Consensus:
     """Take the likeliest change of list off and compare the windows again.
 
@@ -127,14 +126,13 @@ def _beside_step(
     ----------
     windows, linear : as the sets were weighed; ``told`` the same with what is known of their common zero.
     """
-    best = max(stepped, key=lambda one: one.log_weight)
+    best = max(changed, key=lambda one: one.log_weight).change
     made = consensus(without(told, best), form, most, prior_bend)
     kept = told.part(made.used)
-    place = int(made.used[: best.place].sum())
-    size, u = size_of(kept, linearise(kept, form, (made.fit.gm, made.fit.tcg)), place)
+    change = size_of(kept, linearise(kept, form, (made.fit.gm, made.fit.tcg)), best)
     limit = _most(windows.heel.size) if most is None else most
     doubt = _selection_u(windows, linear, limit, made.fit.gm, rivals)
-    return replace(made, list_change=ListChange(best.place, size, u), selection_u=doubt)
+    return replace(made, list_change=change, selection_u=doubt)
 
 
 def _moved_and_apart(

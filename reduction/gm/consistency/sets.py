@@ -23,6 +23,8 @@ LEAST_SPREAD = 0.2
 """Share of the day's moments that the windows kept must span; one weight moved is a quarter of the usual sequence."""
 FEWEST_BESIDE = 2
 """Windows before and after a change of list; beside a single one it cannot be told from a shift of that window."""
+LEAST_UNLIKE = 0.02
+"""Share of the square of the moments, about their mean, that a change of list must leave unexplained."""
 EXHAUSTIVE = 6000
 """Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
 BEAM = 400
@@ -42,19 +44,19 @@ class Weighed:
 
 
 def weigh_all(
-    windows: Windows, linear: Linear, most: int, prior_other: float = PRIOR_OTHER, step_at: int | None = None
+    windows: Windows, linear: Linear, most: int, prior_other: float = PRIOR_OTHER, beside: Array | None = None
 ) -> Iterator[Weighed]:
     """Weigh every set of up to ``most`` windows, size by size; large sizes only beyond the best of the size before.
 
     Parameters
     ----------
-    step_at : first window after a change of list that ``linear`` leaves free.
+    beside : (n,) share of a change of list, which ``linear`` leaves free, that had come in each window.
     """
     free = np.flatnonzero(windows.may_go)
     before: Weighed | None = None
     for size in range(min(most, free.size) + 1):
         sets = _sets(free, size, before)
-        sets = sets[_spread(windows, sets, step_at)]
+        sets = sets[_spread(windows, sets, beside)]
         if sets.shape[0] == 0:
             return
         before = _weigh(windows, linear, sets, prior_other)
@@ -71,21 +73,28 @@ def _sets(free: Sets, size: int, before: Weighed | None) -> Sets:
     return np.array(sorted(longer), dtype=np.intp)
 
 
-def _spread(windows: Windows, sets: Sets, step_at: int | None) -> NDArray[np.bool_]:
+def _spread(windows: Windows, sets: Sets, beside: Array | None) -> NDArray[np.bool_]:
     """Of which sets left out the rest still spans a good part of the moments, or its agreement proves nothing.
 
-    Where a change of list is free, of those before it or of those after it, and two windows are left on either side.
+    Beside a change of list the rest must span them otherwise than the change does, and hold a few windows of each end.
     """
-    out = np.zeros((sets.shape[0], windows.arm.size), dtype=bool)
-    np.put_along_axis(out, sets, True, axis=1)
-    sides = [slice(None)] if step_at is None else [slice(None, step_at), slice(step_at, None)]
-    span = np.full(sets.shape[0], -np.inf)
-    enough = np.ones(sets.shape[0], dtype=bool)
-    for side in sides:
-        gone, arm = out[:, side], windows.arm[side]
-        span = np.fmax(span, np.where(gone, -np.inf, arm).max(axis=1) - np.where(gone, np.inf, arm).min(axis=1))
-        enough &= (~gone).sum(axis=1) >= (1 if step_at is None else FEWEST_BESIDE)
-    return np.asarray(enough & (span >= LEAST_SPREAD * np.ptp(windows.arm)))
+    left = np.ones((sets.shape[0], windows.arm.size), dtype=bool)
+    np.put_along_axis(left, sets, False, axis=1)
+    span = np.where(left, windows.arm, -np.inf).max(axis=1) - np.where(left, windows.arm, np.inf).min(axis=1)
+    good = span >= LEAST_SPREAD * np.ptp(windows.arm)
+    if beside is None:
+        return np.asarray(good)
+    few = (left & (beside < 0.5)).sum(axis=1) < FEWEST_BESIDE
+    few |= (left & (beside >= 0.5)).sum(axis=1) < FEWEST_BESIDE
+    count = np.maximum(left.sum(axis=1), 1)
+    arm, share = (
+        np.where(left, x - (left @ x / count)[:, None], 0.0) / max(float(np.ptp(x)), 1e-300)
+        for x in (windows.arm, beside)
+    )
+    both = np.sum(arm * share, axis=1)
+    arm_alone, share_alone = np.sum(arm**2, axis=1), np.sum(share**2, axis=1)
+    unlike = both**2 <= (1.0 - LEAST_UNLIKE) * arm_alone * share_alone
+    return np.asarray(good & ~few & unlike & (arm_alone > 0.0) & (share_alone > 0.0))
 
 
 def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> Weighed:

@@ -18,6 +18,8 @@ Sets = NDArray[np.intp]
 class Windows:
     """What the search is handed; arrays of length n."""
 
+    time: Array
+    """s, middle of each window."""
     heel: Array
     """rad."""
     arm: Array
@@ -41,7 +43,7 @@ class Windows:
     zero_u: float = 0.0
     """rad, of the zero that all heels share."""
     list_u: Array = field(default_factory=lambda: np.zeros(0))
-    """(n,) rad, of a change of list, in the windows after it; zeros, or empty, where there was none."""
+    """(n,) rad, of a change of list by what of it had come in each window; zeros, or empty, where there was none."""
 
     @property
     def law_dof(self) -> float:
@@ -62,6 +64,7 @@ class Windows:
         """Return the windows of ``keep`` alone."""
         square = np.ix_(keep, keep)
         return Windows(
+            self.time[keep],
             self.heel[keep],
             self.arm[keep],
             self.rise[keep],
@@ -143,7 +146,7 @@ class Consensus:
     bend: Bend | None = None
     """Beyond the hull's own, that lays all windows on one curve; None where none was needed."""
     list_change: ListChange | None = None
-    """Between two windows, counted among those compared; None where none was needed."""
+    """None where none was needed."""
 
     def restrains(self, side: float, shift: float) -> bool:
         """Whether what held the other windows would shift a window on this side of heel (+1 starboard) that way."""

@@ -25,12 +25,20 @@ def heels(place: int, size: float = SIZE, seed: int = 1) -> Array:
     return np.asarray(heel + size * (np.arange(9) >= place))
 
 
+def between(result: GmResult) -> tuple[int, int]:
+    """Windows, 600 s apart, between which her list changed at once."""
+    change = result.list_change
+    assert change is not None and change.sudden
+    last = int((change.since - 60.0) // 600.0)
+    return last, last + 1
+
+
 @pytest.mark.parametrize("size", [SIZE, -SIZE, 10.0 * SIZE])
 @pytest.mark.parametrize("place", range(2, 8))
 def test_a_list_that_changes_costs_no_window(place: int, size: float) -> None:
     result = reduced(heels(place, size))
     change = result.list_change
-    assert change is not None and change.place == place
+    assert change is not None and between(result) == (place - 1, place)
     assert abs(change.size - size) < 4.0 * change.u < 0.5 * SIZE
     assert all(point.used for point in result.points)
     assert abs(result.gm.value - VESSEL.gm) < 3.0 * result.gm.u < 0.012
@@ -56,11 +64,23 @@ def test_the_interval_knows_that_the_change_was_found_by_the_same_windows() -> N
     assert line["change of list"] > 0.0
 
 
+@pytest.mark.parametrize("size", [SIZE, -SIZE, 10.0 * SIZE])
+def test_a_list_that_creeps_costs_no_window(size: float) -> None:
+    result = reduced(heels(0, 0.0) + size * np.arange(9) / 8.0)
+    change = result.list_change
+    assert change is not None and not change.sudden
+    assert abs(change.size - size) < 4.0 * change.u < 0.6 * SIZE
+    assert all(point.used for point in result.points)
+    assert abs(result.gm.value - VESSEL.gm) < 3.0 * result.gm.u < 0.012
+    assert any(text.startswith("Her list crept by") for text in result.assumptions)
+    assert result.points[4].list_change == pytest.approx(0.5 * change.size)
+
+
 def test_a_window_that_was_shifted_besides_goes() -> None:
     heel = heels(5)
     heel[2] += 2.0 * SIZE
     result = reduced(heel)
-    assert result.list_change is not None and result.list_change.place == 5
+    assert between(result) == (4, 5)
     assert [point.label for point in result.points if not point.used] == ["2"]
     assert abs(result.gm.value - VESSEL.gm) < 3.0 * result.gm.u
 

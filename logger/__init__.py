@@ -1,1 +1,1 @@
-"""Acquisition: source -> framing -> decode -> channel -> archive; and the events of the day."""
+"""Acquisition: source -> byte queue -> framing -> dialect -> record; and the marks of the day."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from config.stations import Station
-from logger.channel import Chunk
+from logger.byte_queue import Chunk
 from logger.dialects import DIALECTS, dialect_of
 from logger.framing import NoReading, RawStore
 from logger.gauge import LATE_AFTER_NS
@@ -64,7 +64,7 @@ class Intake:
         return self._meters.values()
 
     def chunk(self, chunk: Chunk, host_ns: int) -> list[Reading]:
-        """Take a piece of a stream in: see `logger.channel`."""
+        """Take a piece of a stream in: see `logger.byte_queue`."""
         if chunk.resumed or chunk.dropped_bytes:
             held = self._framer.reset()
             if held is not None:

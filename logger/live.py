@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import asdict, dataclass, field
 
-from logger.channel import QueueStatistics
+from logger.byte_queue import QueueStatistics
 from logger.clock import SECOND
 from logger.records import Quantity, Reading
 

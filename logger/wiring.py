@@ -7,7 +7,7 @@ from pathlib import Path
 
 from config.errors import bad
 from config.stations import Broker, ModbusSource, MqttSource, PlaybackSource, SerialSource, Station, TcpSource
-from logger.channel import ByteQueue
+from logger.byte_queue import ByteQueue
 from logger.clock import Clock
 from logger.credentials import Credentials
 from logger.intake import Intake

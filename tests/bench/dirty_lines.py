@@ -14,7 +14,7 @@ import sys
 from itertools import pairwise
 
 from config.stations import ChannelMap, LineFormat, SerialSource, Station
-from logger.channel import Chunk
+from logger.byte_queue import Chunk
 from logger.dialects.nmea import sentence
 from logger.intake import Intake
 from logger.records import Flag

@@ -21,7 +21,7 @@ from types import FrameType
 from memory import resident_mb
 
 from config.stations import ChannelMap, LineFormat, ModbusSource, MqttSource, RegisterMap, SerialSource, Station
-from logger.channel import Chunk
+from logger.byte_queue import Chunk
 from logger.dialects.nmea import checksum, sentence
 from logger.intake import DECODER_FAILED, Intake
 from logger.records import Reading

@@ -20,7 +20,7 @@ from config.stations import Station
 from config.survey_table import parse_survey
 from config.waterline_table import parse_density, parse_waterline
 from logger.archive.layout import run_info
-from logger.channel import Chunk
+from logger.byte_queue import Chunk
 from logger.daystate import state_of_day
 from logger.events import Event, EventLog, check
 from logger.intake import Intake

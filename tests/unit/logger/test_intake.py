@@ -1,7 +1,7 @@
 import pytest
 
 from config.stations import Calibration, ChannelMap, MqttSource, SerialSource, Station
-from logger.channel import Chunk
+from logger.byte_queue import Chunk
 from logger.dialects.nmea import sentence
 from logger.intake import DECODER_FAILED, Intake
 from logger.records import Flag, Quantity

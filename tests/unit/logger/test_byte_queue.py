@@ -3,7 +3,7 @@ import threading
 
 from rig import run
 
-from logger.channel import CHUNK_COST, ENOUGH, ByteQueue
+from logger.byte_queue import CHUNK_COST, ENOUGH, ByteQueue
 
 
 def test_everything_comes_out_in_order_with_its_stamp():

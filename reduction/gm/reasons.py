@@ -176,13 +176,14 @@ def _sentence(
     """Say it; ``heeling`` is the moment of the window's state, positive to starboard."""
     degrees = f"{np.rad2deg(shift):+.4f} deg (± {2 * np.rad2deg(u):.4f}) off the curve through the others"
     moment = abs(shift) * found.fit.gm * displacement / 1000.0
+    stray = f"a stray moment of {moment:.2f} t m to {'port' if shift < 0 else 'starboard'}"
     less = "it heels less than the moment asks for, as a taut line, a fender or the ground would make it"
     drawn = f"it is drawn to {'port' if shift < 0 else 'starboard'}, as a taut line on that side would draw it"
     causes = {
         "taut": less if heeling * shift < 0 else drawn,
         "wind": "the first zero misses the line on which all later windows lie, as a steady wind that rose after it",
         "zero": "the zero does not return",
-        "people": f"a stray moment of {moment:.2f} t m, as people who changed place would make",
-        "outlier": f"a stray moment of {moment:.2f} t m that no check inside the window explains",
+        "people": f"{stray}, as people who changed place would make",
+        "outlier": f"{stray} that no check inside the window explains",
     }
     return f"Window {label} lies {degrees}: {causes[code]}."

@@ -103,7 +103,7 @@ def align(
         drift=drift,
         centre=centre,
         scale_u=scale_u,
-        drift_u=_common_drift(drift, knowledge, times),
+        drift_u=_common_drift(drift, knowledge),
         residual=residual,
         residual_u=np.hypot(u, error[:, None]),
         wander_u=wander_u,
@@ -208,7 +208,7 @@ def _extra(residual: Array, u: Array) -> Array:
     return extra
 
 
-def _common_drift(drift: Array, knowledge: tuple[StationKnowledge, ...], times: Array) -> float:
+def _common_drift(drift: Array, knowledge: tuple[StationKnowledge, ...]) -> float:
     """Drift of the combination: from the records where there are any, else from how the stations drift apart."""
     known = np.array([k.drift_u for k in knowledge])
     stations = known.size

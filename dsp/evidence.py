@@ -76,7 +76,6 @@ def evidence_of(
         wind_pressure=low.regressors[one.index, 0] if windy else None,
         wind_coefficient=coefficient,
         wind_coefficient_u=float(np.sqrt(low.fit.coefficient_covariance[0, 0])) if windy else float("nan"),
-        reference_pressure=reference,
         knowledge=prepared.knowledge,
         dof=one.dof,
         unsure=_unsure(one, low),

@@ -349,8 +349,6 @@ class WindowEvidence:
     wind_coefficient: float
     """rad per (m/s)^2; NaN without wind."""
     wind_coefficient_u: float
-    reference_pressure: float
-    """(m/s)^2 to which windows are referred; NaN without wind."""
     knowledge: tuple[StationKnowledge, ...]
     dof: float = float("inf")
     """Effective degrees of freedom of ``covariance``: those of the window's ``WindowHeel.dof``."""

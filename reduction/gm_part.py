@@ -226,12 +226,12 @@ def _line_gain(heel: Array, moment: Array, rise: Array, delta: float) -> tuple[A
     x = (moment + rise * tangent) / delta
     fit = straight_line(x, tangent)
     gm = 1.0 / fit.slope
-    tcg = float(fit.intercept[0]) * gm
+    tcg = fit.intercept * gm
     centred = x - x.mean()
     slope_gain = centred / (centred @ centred) * (1 + tangent**2)
     gm_gain = -(gm**2) * slope_gain
     mean_gain = (1 + tangent**2) / heel.size
-    tcg_gain = gm * (mean_gain - x.mean() * slope_gain) + float(fit.intercept[0]) * gm_gain
+    tcg_gain = gm * (mean_gain - x.mean() * slope_gain) + fit.intercept * gm_gain
     return np.vstack([gm_gain, tcg_gain]), tcg, gm
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dsp.types import Verdict, WindowEvidence
 
@@ -27,7 +26,3 @@ def named(values: dict[str, float]) -> tuple[str, float]:
         return "", 0.0
     name = max(values, key=lambda key: values[key])
     return name, values[name]
-
-
-Mask = NDArray[np.bool_]
-__all__ = ["Mask", "named", "sensor_verdict", "shares"]

@@ -174,7 +174,7 @@ class _Reduction:
                 f"GM is {gm.value:.3g} m with a BM of {self.bm:.3g} m: only a vessel whose weight lies far below her "
                 "buoyancy is so stiff. Look at the units of the moments (t m) and at the displacement (t)."
             )
-        intercept, slope = float(line_fit.intercept[0]), line_fit.slope
+        intercept, slope = line_fit.intercept, line_fit.slope
         corrected = p.arm * p.displacement.value + p.rise * p.displacement.value * np.tan(p.heel)
         residual_line = p.heel - np.arctan(intercept + slope * corrected)
         if upright is None:
@@ -314,7 +314,7 @@ class _Reduction:
         zero_u = self.problem.zero_u
         own = float(np.sqrt(np.mean(np.diag(self.problem.covariance)[self.used]) / max(int(self.used.sum()), 1)))
         return Quantified(
-            float(np.arctan(fit.intercept[0])),
+            float(np.arctan(fit.intercept)),
             float(np.hypot(own, zero_u)),
             budget=(BudgetLine("zero of the stations", zero_u), BudgetLine("heel of the windows", own)),
             unit="rad",

@@ -147,7 +147,6 @@ def from_heel(
         wind_pressure=None,
         wind_coefficient=float("nan"),
         wind_coefficient_u=float("nan"),
-        reference_pressure=float("nan"),
         knowledge=tuple(StationKnowledge(f"s{s}") for s in range(quiet.stations)),
     )
     return replace(evidence, **changes)  # type: ignore[arg-type]

@@ -13,9 +13,9 @@ from config.plan import Overrule
 from config.tables import Tables
 from config.units import COVERAGE_95
 from dsp.types import BudgetLine
+from reduction.day_gm import GmCase, day_moments, gm_of_day
 from reduction.floating import Case, float_her
 from reduction.gm.period import gyration, roll_period
-from reduction.gm_part import GmCase, day_moments, gm_of_day
 from reduction.inputs import DayInputs
 from reduction.lightship.budget import Derived, linear
 from reduction.lightship.model import Model

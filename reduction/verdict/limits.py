@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 from config.plan import Plan
 from config.words import first_of
+from reduction.day_gm import GmCase
 from reduction.floating import Case
-from reduction.gm_part import GmCase
 from reduction.inputs import DayInputs
 from reduction.lightship.survey import Survey
 from reduction.types import Answer, Centre, ConditionAnswer, Maybe, Quantified, WindowPoint

@@ -11,8 +11,8 @@ import pytest
 
 from config.plan import Plan
 from reduction.day import reduce_day
+from reduction.day_gm import GmCase, day_moments, gm_of_day
 from reduction.floating import float_her
-from reduction.gm_part import GmCase, day_moments, gm_of_day
 from reduction.inputs import DayInputs
 from reduction.lightship.budget import linear
 from reduction.lightship.model import Model, Quadratic, quadratic_of

@@ -91,8 +91,10 @@ def compare_roll(
     said = f"Roll period {period:.2f} s"
     if odd:
         said += "; " + ", ".join(f"{m.method} says {m.period:.2f} s" for m in odd) + ": look at the spectrum."
-    else:
+    elif others:
         said += f", {1 + len(others)} of 3 methods agree."
+    else:
+        said += "; neither of the other two methods makes it out."
     if np.isfinite(drift_u) and abs(drift) > APART * drift_u:
         said += f" It changes by {drift:+.2f} s per hour: something aboard or under the keel changes."
     return RollComparison(tuple(methods), not odd, drift, drift_u, said)

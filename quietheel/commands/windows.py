@@ -7,8 +7,10 @@ from pathlib import Path
 
 import click
 
+from config.units import COVERAGE_95
+from dsp.types import DayHeel
 from quietheel.commands.common import folder_argument, json_option, print_json, talk
-from quietheel.jobs.windows import half_width_deg, window_json, windows
+from quietheel.jobs.windows import half_width_deg, roll_json, wind_json, window_json, windows
 from quietheel.jobs.windows import suggest as suggest_day
 from quietheel.page.words import clock_of
 
@@ -34,7 +36,8 @@ def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
         return
     day = windows(folder)
     if as_json:
-        print_json({"windows": [window_json(day, window) for window in day.heel.windows]})
+        told = [window_json(day, window) for window in day.heel.windows]
+        print_json({"windows": told, "roll": roll_json(day.heel), "wind": wind_json(day.heel)})
         return
     if not day.heel.windows:
         talk("no closed window yet that is not void; `quietheel mark open` and `quietheel mark close` make one")
@@ -56,8 +59,21 @@ def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
     for marked in day.recorded.windows:
         if marked.voided:
             click.echo(f"{marked.label:<10} voided by {marked.voided_by}: {marked.reason}")
+    _say_roll(day.heel)
     for sentence in day.heel.assumptions:
         talk(f"assumed: {sentence}")
+
+
+def _say_roll(day: DayHeel) -> None:
+    """Natural roll of the day with 95 % intervals, and what else the other methods say."""
+    roll, compared = day.roll, day.roll_comparison
+    if not math.isfinite(roll.period):
+        return
+    period = f"{roll.period:.2f} ± {COVERAGE_95 * roll.period_u:.2f} s"
+    damping = f"{100.0 * roll.damping:.1f} ± {100.0 * COVERAGE_95 * roll.damping_u:.1f} %"
+    click.echo(f"natural roll of the day: period {period}, damping {damping} of critical")
+    if compared is not None and not compared.agree:
+        click.echo(f"    {compared.says}")
 
 
 def _suggested(folder: Path, as_json: bool) -> None:

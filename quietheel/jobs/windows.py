@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from config.shifts_table import read_shifts
+from config.units import COVERAGE_95
 from dsp.day import evaluate_day
 from dsp.live import suggest_windows
 from dsp.types import DayHeel, WindowHeel
@@ -77,6 +78,29 @@ def half_width_deg(window: WindowHeel, confidence: float = 0.95) -> float:
     return float(np.degrees(stdtrit(max(window.dof, 1.0), 0.5 + confidence / 2.0) * window.u))
 
 
+def roll_json(day: DayHeel) -> dict[str, object]:
+    """Natural roll of the day, with what the other methods say of it."""
+    roll, compared = day.roll, day.roll_comparison
+    return {
+        "period_s": roll.period,
+        "period_u95_s": COVERAGE_95 * roll.period_u,
+        "damping": roll.damping,
+        "damping_u95": COVERAGE_95 * roll.damping_u,
+        "methods_agree": compared.agree if compared else None,
+        "change_s_per_h": compared.drift if compared else None,
+        "change_u95_s_per_h": COVERAGE_95 * compared.drift_u if compared else None,
+    }
+
+
+def wind_json(day: DayHeel) -> dict[str, object]:
+    """What the wind was taken to do to the heel; null where it was not measured."""
+    return {
+        "reference_m_s": day.reference_wind,
+        "heel_deg_at_10_m_s": float(np.degrees(100.0 * day.wind_coefficient)),
+        "heel_u95_deg_at_10_m_s": float(np.degrees(100.0 * COVERAGE_95 * day.wind_coefficient_u)),
+    }
+
+
 def window_json(day: EvaluatedDay, window: WindowHeel) -> dict[str, object]:
     """One window in the units of the door."""
     epoch = day.heel.epoch_ns
@@ -90,6 +114,7 @@ def window_json(day: EvaluatedDay, window: WindowHeel) -> dict[str, object]:
         "verdict": window.verdict,
         "reasons": list(window.reasons),
         "roll_period_s": window.roll.period,
+        "wind_correction_deg": float(np.degrees(window.wind_correction)),
         "stations": [
             {
                 "station": s.station,

@@ -1,4 +1,4 @@
-"""Annexes: what each station sent in each window, the evidence of every check that spoke, the spectrum of the day."""
+"""Annexes: what each station sent in each window, and the evidence of every check that spoke."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ import math
 
 from config.plan import Plan
 from config.units import COVERAGE_95
-from dsp.types import Check, WindowHeel
+from dsp.types import Check, DayHeel, WindowHeel
 from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragraph, Section, Table
 from reduction.report.figures import drawable
 from reduction.report.numbers import DEGREES, fixed, shown, significant
 from reduction.report.traces import Traces
+from reduction.report.wind_part import correction
 from reduction.report.words import CONFIRMATIONS, WORDS, clock, reason_words
 from reduction.types import Answer, WindowPoint
 from reduction.window_points import points_of
@@ -104,9 +105,9 @@ def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
         alt = "One line for each window: the heel of each station about its mean against seconds."
         blocks.append(Figure("windows-close-up", caption, alt))
     windows = answer.day.windows if answer.day is not None else ()
-    if windows:
+    if answer.day is not None and windows:
         blocks.append(stations_table(windows))
-        blocks.append(confirmations_table(windows))
+        blocks.append(confirmations_table(answer.day))
         hand = [(w.span.label, s, h, u) for w in windows for s, h, u in w.span.hand_readings]
         if hand:
             blocks.append(hand_table(hand))
@@ -143,23 +144,31 @@ def stations_table(windows: tuple[WindowHeel, ...]) -> Table:
     return Table("Mean heel by each station alone", columns, tuple(rows), small=True)
 
 
-def confirmations_table(windows: tuple[WindowHeel, ...]) -> Table:
-    """What was confirmed aloud before each window, and the roll in it."""
+def confirmations_table(day: DayHeel) -> Table:
+    """What was confirmed aloud before each window, the roll in it, and what was taken off for measured wind."""
+    windy = math.isfinite(day.wind_coefficient)
     rows: list[tuple[Cell, ...]] = []
-    for w in windows:
+    for w in day.windows:
         cells = [
             "yes" if key in w.span.confirmed else "NO" if key in w.span.expected_confirmations else "–"
             for key in CONFIRMATIONS
         ]
         roll = "–" if math.isnan(w.roll.period) else fixed(w.roll.period, 2)
-        rows.append((w.span.label, *cells, roll, fixed(w.roll.amplitude * DEGREES, 3)))
+        wind = (correction(day, w.wind_correction),) if windy else ()
+        rows.append((w.span.label, *cells, roll, fixed(w.roll.amplitude * DEGREES, 3), *wind))
     columns = (
         Column("window"),
         *(Column(words) for words in CONFIRMATIONS.values()),
         Column("roll period, s", "right"),
         Column("roll, deg", "right"),
+        *((Column("wind, 0.001 deg", "right"),) if windy else ()),
     )
-    return Table("Confirmations and roll", columns, tuple(rows), "–: nobody was asked.", small=True)
+    title, note = "Confirmations and roll", "Confirmations: – where nobody was asked."
+    if windy:
+        title = "Confirmations, roll and wind"
+        push = fixed(day.reference_wind, 1)
+        note += f" Wind: taken off the heel, against the mean of the windows, which pushes as {push} m/s from abeam."
+    return Table(title, columns, tuple(rows), note, small=True)
 
 
 def hand_table(hand: list[tuple[str, str, float, float]]) -> Table:
@@ -168,17 +177,3 @@ def hand_table(hand: list[tuple[str, str, float, float]]) -> Table:
     columns = (Column("window"), Column("read at", weight=1), Column("heel, deg", "right"))
     note = "From the zero that was given with the reading, else from the first reading of the day."
     return Table("Read by hand", columns, rows, note, small=True)
-
-
-def spectrum_section(answer: Answer) -> Section | None:
-    """The spectrum of the day; None where there is none."""
-    if answer.day is None or answer.day.spectrum.get("frequency") is None or answer.day.spectrum["frequency"].size < 3:
-        return None
-    roll = answer.day.roll
-    caption = (
-        "Spectrum of heel over the day and the fitted model. What lies to the left of one window cannot be averaged "
-        "out inside it: it sets the interval of each window."
-    )
-    words = f"Natural roll period {fixed(roll.period, 2)} s." if math.isfinite(roll.period) else "No roll made out."
-    blocks = (Figure("heel-spectrum", caption, f"Spectrum falling with frequency, with a peak at the roll. {words}"),)
-    return Section("spectrum", "Annex C. Spectrum of the day", (*blocks, Paragraph(words)))

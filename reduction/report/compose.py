@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from config.plan import Plan
 from config.tables import Tables
-from reduction.report import annex_part, hull_part, lightship_part, limits_part, method_part, plan_part
+from reduction.report import annex_part, hull_part, lightship_part, limits_part, method_part, plan_part, spectrum_part
 from reduction.report.contents_part import contents_section
 from reduction.report.document import Document, Picture, Section
 from reduction.report.figures import (
@@ -125,7 +125,7 @@ def sections(
         method_part.signatures_section(plan),
         annex_part.evidence_section(answer),
         annex_part.readings_section(answer, traces, plan),
-        annex_part.spectrum_section(answer),
+        spectrum_part.spectrum_section(answer),
         marks_section(events, plan),
     )
     return tuple(section for section in made if section is not None)
@@ -151,6 +151,6 @@ def pictures(answer: Answer, traces: Traces, plan: Plan) -> dict[str, Picture]:
         drawn[f"budget-{number}"] = budget_bars(f"budget-{number}", result, unit, factor)
     for name, point, check in annex_part.evidence_of(answer):
         drawn[name] = evidence(name, point, check, traces.epoch_ns)
-    if answer.day is not None and annex_part.spectrum_section(answer) is not None:
+    if answer.day is not None and spectrum_part.spectrum_section(answer) is not None:
         drawn["heel-spectrum"] = heel_spectrum(answer.day, plan.settings.window_s)
     return drawn

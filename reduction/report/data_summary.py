@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from reduction.report.first_page import assumptions_of, results, windows_in_word
 from reduction.report.marks_part import voided_in_words
 from reduction.report.method_part import checks_section
 from reduction.report.numbers import METRES, confidence_words, fixed, quantity
+from reduction.report.spectrum_part import roll_in_words
 from reduction.report.words import MISSING
 from reduction.types import Answer
 from reduction.verdict.limits import gm_wanted
@@ -81,6 +83,8 @@ def basis(answer: Answer, plan: Plan, voided: Sequence[str] = ()) -> tuple[Block
         carried = "true curve" if gm.carried == "curve" else "straight line"
         blocks.append(Paragraph(f"GM by the {carried} is carried on; the straight line gives {line}. {gm.difference}"))
         blocks += [Paragraph(sentence) for sentence in windows_in_words(answer, plan, voided)]
+    if answer.day is not None and math.isfinite(answer.day.roll.period):
+        blocks.append(Paragraph(roll_in_words(answer.day.roll, answer.confidence)))
     wanted = gm_wanted(answer, plan)
     if wanted is not None:
         blocks.append(Paragraph(wanted[1]))

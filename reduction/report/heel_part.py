@@ -11,6 +11,7 @@ from reduction.report.document import Block, Cell, Column, Figure, Mark, Paragra
 from reduction.report.first_page import degrees, displacement_of, window_sentence
 from reduction.report.numbers import DEGREES, METRES, TONNE_METRES, fixed, quantity, shown
 from reduction.report.traces import Traces
+from reduction.report.wind_part import wind_in_words
 from reduction.report.words import WORDS, clock, reason_words, zone_words
 from reduction.types import Answer, GmResult, Quantified, WindowPoint
 from reduction.window_points import moment95, points_of
@@ -79,6 +80,8 @@ def windows_section(answer: Answer, traces: Traces, plan: Plan, voided: Sequence
     points = points_of(answer)
     if points:
         blocks.append(windows_table(answer, points, traces, plan))
+        wind = wind_in_words(answer.day, answer.confidence) if answer.day is not None else ""
+        blocks += [Paragraph(wind, "note")] if wind else []
         spoken = [window_sentence(p, plan) for p in points if p.reasons or p.overruled or p.verdict != "fine"]
         blocks += [Paragraph(sentence) for sentence in (*spoken, *voided)]
     if traces.tension:

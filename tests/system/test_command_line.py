@@ -73,8 +73,13 @@ def test_report_and_verify(practice: Path, capsys: pytest.CaptureFixture[str]) -
 
 
 def test_windows_waterline_survey_and_plan(practice: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    windows = json.loads(says(capsys, "windows", str(practice), "--json"))["windows"]
-    assert len(windows) == 9
+    found = json.loads(says(capsys, "windows", str(practice), "--json"))
+    assert len(found["windows"]) == 9
+    truth = json.loads((practice / "truth.json").read_text(encoding="utf-8"))
+    assert found["roll"]["period_s"] == pytest.approx(truth["roll_period_s"], abs=2 * found["roll"]["period_u95_s"])
+    assert found["wind"]["heel_u95_deg_at_10_m_s"] > 0
+    assert abs(sum(w["wind_correction_deg"] for w in found["windows"])) < 1e-9  # referred to the mean of the windows
+    assert re.search(r"period \d+\.\d\d ± \d+\.\d\d s, damping .* ± .* % of", says(capsys, "windows", str(practice)))
     assert "displacement" in says(capsys, "waterline", str(practice))
     assert "within 2%" in says(capsys, "survey", "totals", str(practice))
     plan = json.loads(says(capsys, "plan", "check", str(practice), "--json"))

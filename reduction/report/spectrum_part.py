@@ -6,7 +6,7 @@ import math
 
 from dsp.types import RollComparison, RollMotion
 from reduction.report.document import Block, Cell, Column, Figure, Paragraph, Section, Table
-from reduction.report.numbers import quantity
+from reduction.report.numbers import fixed, quantity, shown
 from reduction.types import Answer, Quantified
 
 PER_CENT = 100.0
@@ -18,7 +18,7 @@ METHODS = {
     "decaying cosine": (
         "decaying cosine",
         "one dying swing fitted to each window that shows one; what pushes her meanwhile keeps it up, so that its "
-        "damping may read low",
+        "damping reads low, by half on simulated days, and is told without an interval",
     ),
     "spectrum": (
         "spectrum",
@@ -26,6 +26,8 @@ METHODS = {
     ),
 }
 """Each ``method`` of `dsp.types.RollMethod`: its name on paper, and what it is."""
+SURE = ("likelihood",)
+"""Methods whose damping has an interval that holds (`tests/statistics/test_roll_statistics.py`)."""
 COLUMNS = (
     Column("method"),
     Column("period, s", "right"),
@@ -74,8 +76,9 @@ def roll_table(compared: RollComparison, confidence: float) -> Table:
     for m in compared.methods:
         name, words = METHODS[m.method]
         period = quantity(Quantified(m.period, m.period_u), "", 1.0, confidence)
-        damping = quantity(Quantified(m.damping, m.damping_u), "", PER_CENT, confidence)
-        rows.append((name, str(period), str(damping), words))
+        half = Quantified(m.damping, m.damping_u).u95(confidence)
+        damping = str(shown(m.damping, half, "", PER_CENT)) if m.method in SURE else fixed(PER_CENT * m.damping, 1)
+        rows.append((name, str(period), damping, words))
     return Table("Natural roll of the day by three methods", COLUMNS, tuple(rows), NOTE, small=True)
 
 

@@ -11,7 +11,7 @@ from config.units import COVERAGE_95, DEGREE
 from quietheel.jobs.windows import half_width_deg
 from quietheel.page.words import number_or_none
 from quietheel.page.work import Worked
-from reduction.gm.reasons import list_change_words
+from reduction.gm.words import list_change_words
 from reduction.types import GmResult, WindowPoint
 from reduction.window_points import again_in_words, used_again
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from dsp.checks.budget import MOVED_AND_APART
 from dsp.types import Check, DayHeel, WindowHeel
 from reduction.gm.consistency import ALPHA_CHI2, ALPHA_LARGEST, Consensus
-from reduction.types import ListChange, State
+from reduction.types import State
 
 PEOPLE_MOMENT = 3000.0
 """kg m: about six people of 85 kg across six metres. A larger stray moment is not people (judgement)."""
@@ -19,24 +19,6 @@ PEOPLE_MOMENT = 3000.0
 
 LEAST_HELD = 0.01
 """Share of the heel by which a window already rejected must fall short before a restraint is named as well."""
-
-
-def list_change_words(change: ListChange, day: DayHeel) -> str:
-    """Say that her list changed, and what to look for."""
-    amount = f"{np.rad2deg(change.size):+.4f} deg (± {2 * np.rad2deg(change.u):.4f})"
-    if not change.sudden:
-        return (
-            f"Her list crept by {amount} from the first window to the last; heels are given in the first list. Find "
-            "what moved: a tank that fills, leaks or levels across, a station that drifts, wind or tide that rose."
-        )
-    spans = [window.span for window in day.windows]
-    before = max((s for s in spans if s.start + s.stop <= 2.0 * change.since), key=lambda s: s.start).label
-    after = min((s for s in spans if s.start + s.stop > 2.0 * change.since), key=lambda s: s.start).label
-    return (
-        f"Her list changed by {amount} between windows {before} and {after} and stayed so; heels from window {after} "
-        "on are given in the list before. Find what moved: liquid that ran over, a load or people who shifted and "
-        "stayed, a station that was knocked."
-    )
 
 
 @dataclass(frozen=True)

@@ -18,14 +18,22 @@ from reduction.gm import consistency, day_checks
 from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided, with_bend
 from reduction.gm.line import LineFit, line_weights, straight_line
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
-from reduction.gm.reasons import between_windows, list_change_words
+from reduction.gm.reasons import between_windows
 from reduction.gm.widened import widened
+from reduction.gm.words import (
+    FLARE_TOLD,
+    bend_words,
+    difference_words,
+    flare_words,
+    list_change_words,
+    scatter_words,
+    stiff_words,
+    zero_words,
+)
 from reduction.types import Bend, GmResult, ListChange, Maybe, Quantified, State, WindowPoint
 
 STIFF = 1.5
 """GM over BM from which the answer asks about units."""
-FLARE_TOLD = 30.0
-"""degrees, flare of which the answer says what it would do to GM where of the hull only BM is known."""
 
 
 def reduce_gm(
@@ -82,7 +90,7 @@ def reduce_gm(
     hull = form or straight()
     if form is not None and found.bend is not None:
         form = with_bend(form, found.bend)
-        notes.append(_said_of(found.bend))
+        notes.append(bend_words(found.bend))
     used = candidates.copy()
     used[np.flatnonzero(candidates)[~found.used]] = False
     change = found.list_change
@@ -91,10 +99,7 @@ def reduce_gm(
         notes.append(list_change_words(change, day))
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
-        notes.append(
-            f"The windows scatter {found.scatter.ratio:.1f} times as much as their own intervals allow and no few of "
-            "them can be held responsible; every uncertainty of heel was widened by what they scatter."
-        )
+        notes.append(scatter_words(found.scatter))
     known = bm.value.value if bm is not None and bm.value is not None else None
     result = _Reduction(
         problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes, known, kn is None, change
@@ -106,19 +111,6 @@ def reduce_gm(
             "wider than that; look at what the windows were rejected for",
         )
     return result
-
-
-def _said_of(bend: Bend) -> str:
-    """Say what bends the plot."""
-    how = (
-        "as sides that begin to flare at the waterline would"
-        if bend.shape == "knuckled"
-        else "as free liquid that pockets or sides that flare would"
-    )
-    return (
-        f"The plot bends by {bend.size:+.1f} m of BM (± {2 * bend.u:.1f}) beyond the hull's own, {how}; with that all "
-        "windows agree, and GM is taken at upright. Look for free liquid, check BM, and give cross curves or offsets."
-    )
 
 
 @dataclass(frozen=True)
@@ -160,20 +152,9 @@ class _Reduction:
         if carried == "curve" and self.bm_alone and self.found.bend is None:
             notes.append(self._if_flared(gm.value))
         if not np.isfinite(self.day.zero_u):
-            notes.append(
-                "Not every station's zero is known (stations.calibration.zero_u95_deg); upright was taken as known to "
-                f"{2.0 * np.rad2deg(p.zero_u):.1f} degrees at 95 %"
-                + (
-                    ", since the windows read so much on the whole: she has that list, or the stations are mounted so."
-                    if p.zero_u > gm_budget.ZERO_ASSUMED_U
-                    else "."
-                )
-            )
+            notes.append(zero_words(p.zero_u))
         if self.bm is not None and gm.value > STIFF * self.bm:
-            notes.append(
-                f"GM is {gm.value:.3g} m with a BM of {self.bm:.3g} m: only a vessel whose weight lies far below her "
-                "buoyancy is so stiff. Look at the units of the moments (t m) and at the displacement (t)."
-            )
+            notes.append(stiff_words(gm.value, self.bm))
         intercept, slope = line_fit.intercept, line_fit.slope
         corrected = p.arm * p.displacement.value + p.rise * p.displacement.value * np.tan(p.heel)
         residual_line = p.heel - np.arctan(intercept + slope * corrected)
@@ -190,7 +171,7 @@ class _Reduction:
             curve_all=curve_all,
             list_upright=upright,
             points=self._points(residual_line, residual_curve, upright.value),
-            difference=self._difference(line, curve, carried),
+            difference=difference_words(line, curve, carried, float(np.nanmax(np.abs(p.heel[self.used])))),
             assumptions=tuple(notes),
             heel_scatter=scatter,
             covariance=p.covariance,
@@ -276,11 +257,7 @@ class _Reduction:
         both = [
             fit_curve(p.heel[keep], p.arm[keep], p.weighing[square], one, p.rise[keep]).gm for one in (form, flared)
         ]
-        return (
-            "Of the hull only BM is known and its sides were taken for upright: if they flare by "
-            f"{FLARE_TOLD:.0f} degrees from end to end, GM is {1000 * (both[0] - both[1]):.0f} mm "
-            f"({100 * (both[0] - both[1]) / abs(gm):.1f} %) smaller. Cross curves or offsets settle it."
-        )
+        return flare_words(both[0] - both[1], gm)
 
     def _quantified(
         self,
@@ -362,19 +339,6 @@ class _Reduction:
                 )
             )
         return tuple(points)
-
-    def _difference(self, line: Quantified, curve: Maybe[Quantified], carried: str) -> str:
-        if curve.value is None:
-            return f"Only the straight line could be drawn: {curve.reason}."
-        apart = line.value - curve.value.value
-        heel = float(np.rad2deg(np.nanmax(np.abs(self.problem.heel[self.used]))))
-        more = "more" if apart >= 0 else "less"
-        percent = 100 * apart / curve.value.value
-        return (
-            f"The straight line gives {line.value:.4f} m, the true curve {curve.value.value:.4f} m: "
-            f"{abs(apart) * 1000:.1f} mm {more} ({percent:+.2f} %), since the righting arm is no straight line over "
-            f"the {heel:.1f} degrees reached; the {carried} is carried on."
-        )
 
 
 def _no_gm(problem: Problem, reason: str) -> GmResult:

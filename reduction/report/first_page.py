@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from config.plan import Plan
 from config.words import listed
-from reduction.gm.reasons import list_change_words
+from reduction.gm.words import list_change_words
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
 from reduction.report.words import MISSING, OUTLOOK, Form, clock, reason_words

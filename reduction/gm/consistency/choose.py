@@ -12,7 +12,6 @@ from dsp.checks.budget import MOVED_AND_APART
 from reduction.gm.consistency.linear import (
     Linear,
     agrees,
-    chi2_limit,
     fitted,
     largest_deviation_limit,
     linearise,
@@ -205,7 +204,6 @@ def _report(
     n, k = windows.heel.size, left_out.size
     level = levels[k]
     row = int(np.flatnonzero((level.sets == left_out).all(axis=1))[0])
-    limit = chi2_limit(n - 2 - k, windows.dof)
     consistent = agrees(windows, linear, left_out, float(level.chi2[row]))
     _, shift, shift_u = scores(windows, linear, left_out)
     hypotheses = list(PRIOR_RESTRAINT)
@@ -228,11 +226,9 @@ def _report(
         excluded,
         consistent,
         fit.chi2,
-        limit,
         scatter_of(windows.part(used), form, fit.gm, fit.tcg),
         _selection_u(windows, linear, len(levels) - 1, level.gm[row], rivals),
         hypotheses[best],
-        float(share[best]),
         shift,
         shift_u,
         largest,

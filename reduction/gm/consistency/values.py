@@ -129,14 +129,12 @@ class Consensus:
     """False if no set within reach agreed; the scatter then stands for what is not understood."""
     chi2: float
     """Of the used windows, with their own covariance and that of the moments."""
-    chi2_limit: float
     scatter: Scatter
     """What the windows used scatter beyond their own intervals."""
     selection_u: float
     """m, standard uncertainty of GM from not knowing for certain which windows to leave out."""
     restraint: str
     """One of `PRIOR_RESTRAINT`: what the windows say about a restraint."""
-    restraint_probability: float
     shift: Array
     """(n,) each window's heel minus the curve through the used others, rad."""
     shift_u: Array

@@ -72,7 +72,7 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
         changed = list_changes(windows, linear, limit if answer else 0)
         rivals = _rivals(bent, (restless, float(linear.beta[0])), changed)
-        if not answer and any(sure_of(one, windows, linear) for one in changed):
+        if not answer and any(one.log_weight > restless and sure_of(one, windows, linear) for one in changed):
             return _beside_change(windows, told, form, most, prior_bend, linear, rivals, changed)
         if answer:
             # Against all sets together: many of them say much the same.

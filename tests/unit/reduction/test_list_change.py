@@ -104,3 +104,12 @@ def test_quiet_days_have_one_no_oftener_than_their_windows_may_disagree() -> Non
     every = [reduced(heels(4, 0.0, seed)) for seed in range(200)]
     assert sum(one.list_change is not None for one in every) <= 0.03 * len(every)
     assert np.mean([abs(one.gm.value - VESSEL.gm) < one.gm.u95() for one in every]) > 0.9
+
+
+def test_windows_that_all_scatter_have_no_change_of_list() -> None:
+    rng = np.random.default_rng(3)
+    found = 0
+    for _ in range(60):
+        heel = VESSEL.heel(VESSEL.moments()) + 10.0 * U * rng.standard_normal(9)
+        found += reduced(np.asarray(heel)).list_change is not None
+    assert found <= 4

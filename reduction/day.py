@@ -69,7 +69,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
         notes += case.notes
     else:
         missing["displacement_t"] = str(found)
-    moments = day_moments(inputs)
+    moments = day_moments(inputs, waterline)
     notes += moments.assumptions
     survey = gather(plan, tables.survey, tanks)
     notes += survey.assumptions

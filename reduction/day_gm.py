@@ -42,14 +42,15 @@ class GmCase:
     """None where no GM could be had."""
 
 
-def day_moments(inputs: DayInputs) -> Moments:
+def day_moments(inputs: DayInputs, waterline: Waterline | None) -> Moments:
     """Give the states of the weights of every window of the day."""
     windows = []
     for window in inputs.day.windows if inputs.day is not None else ():
         label = window.span.label
         movement = inputs.movements.get(label) or window.span.group or label
         windows.append(WindowState(label, movement, inputs.moments.get(label), inputs.moments_u.get(label)))
-    return window_states(inputs.plan, windows, inputs.shifts, inputs.placed)
+    draught = waterline.mean_draught.value if waterline is not None else 0.0
+    return window_states(inputs.plan, windows, inputs.shifts, inputs.placed, draught)
 
 
 def gm_of_day(

@@ -85,6 +85,7 @@ def window_states(
     windows: Sequence[WindowState],
     shifts: Sequence[Shift] = (),
     placed: Mapping[str, Mapping[str, Point]] | None = None,
+    draught: float = 0.0,
 ) -> Moments:
     """Work out the state of every window.
 
@@ -93,6 +94,7 @@ def window_states(
     windows : in order of time.
     shifts : what stood elsewhere in which windows.
     placed : movement -> weight -> position as found, where a weight did not stand where the plan says.
+    draught : m amidships; what comes aboard or goes ashore changes GM by its height above the waterline.
 
     Raises
     ------
@@ -111,7 +113,7 @@ def window_states(
             known = ", ".join(planned) or "none"
             wanted = f"a movement of the plan ({known}) or a moment of its own"
             raise bad("events.jsonl", f"window {window.label}, movement", movement, wanted)
-        states.append(_shifted(base, [s for s in shifts if window.label in s.windows]))
+        states.append(_shifted(base, [s for s in shifts if window.label in s.windows], draught))
     labels = [w.movement or w.label for w in windows]
     planned_labels = [m.label for m in movements(plan)]
     notes = [*_weights_assumed(plan), *_given_assumed(typed)]
@@ -169,11 +171,16 @@ def place_name(weight: Weight, side: str) -> str:
     return f"position of weight {weight.name} to {side}"
 
 
-def _shifted(base: State, shifts: Sequence[Shift]) -> State:
+def _shifted(base: State, shifts: Sequence[Shift], draught: float) -> State:
+    """Add what stood elsewhere to a state.
+
+    A mass w that comes aboard at height z adds w T to displacement times KB (a layer at the waterline, upright sides)
+    and w z to displacement times KG: it counts as one that came up from the waterline.
+    """
     moment, vertical, longitudinal = base.moment, base.vertical, base.longitudinal
     sensitivities = dict(base.sensitivities)
     for s in shifts:
-        a, b = s.start or (0.0, 0.0, 0.0), s.stop or (0.0, 0.0, 0.0)
+        a, b = s.start or (0.0, 0.0, draught), s.stop or (0.0, 0.0, draught)
         moment += s.mass * (b[1] - a[1])
         vertical += s.mass * (b[2] - a[2])
         longitudinal += s.mass * (b[0] - a[0])

@@ -35,7 +35,7 @@ def build(inputs: DayInputs) -> tuple[Model, GmCase]:
     case = float_her(inputs, waterline, 1025.0)
     assert not isinstance(case, str)
     tanks = liquids(p.tanks, t)
-    gm = gm_of_day(inputs, day_moments(inputs), case, tanks, waterline)
+    gm = gm_of_day(inputs, day_moments(inputs, waterline), case, tanks, waterline)
     assert isinstance(gm, GmCase)
     return Model.build(case.hull, gm.part, tanks, gather(p, t.survey, tanks)), gm
 

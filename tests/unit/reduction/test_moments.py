@@ -121,3 +121,14 @@ def test_a_moment_of_which_not_all_is_known_has_no_interval() -> None:
     made = plan().model_copy(update={"weights": [type(plan().weights[0]).model_validate(w) for w in bare]})
     found = window_states(made, [WindowState("0"), WindowState("x", "x", 12e3)])
     assert all(math.isnan(u) for u in found.whole_u)
+
+
+def test_what_comes_aboard_or_goes_ashore_counts_from_the_waterline() -> None:
+    """Mass w at height z above a draught T changes displacement times GM by w (T - z), upright sides."""
+    came = Shift("stores", "other", 2000.0, None, (20.0, 1.0, 7.0), ("1",))
+    went = Shift("agent", "people", 80.0, (30.0, -2.0, 9.0), None, ("2",))
+    bare = window_states(plan(), [WindowState("1"), WindowState("2")], draught=3.0).states
+    found = window_states(plan(), [WindowState("1"), WindowState("2")], (came, went), draught=3.0).states
+    assert found[0].moment - bare[0].moment == pytest.approx(2000.0 * 1.0)
+    assert found[0].vertical - bare[0].vertical == pytest.approx(2000.0 * (7.0 - 3.0))
+    assert found[1].vertical - bare[1].vertical == pytest.approx(-80.0 * (9.0 - 3.0))

@@ -53,9 +53,8 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     zero is taken as it stands, since with it free one side of the plot says nothing of the other, and which windows
     were held has to be settled by both. The likeliest set among those whose remaining windows agree is used, unless all
     windows with one more bend of the curve, all windows with one more variance for each, or sets beside a change of her
-    list are likelier still. Of windows that agree those go that both look as if people moved in
-    them and lie apart. What the windows used scatter beyond their own intervals is estimated at the end, whether they
-    agree or not.
+    list are likelier still. Of windows that agree those go that both look as if people moved in them and lie apart.
+    What the windows used scatter beyond their own intervals is estimated at the end, whether they agree or not.
     """
     n = windows.heel.size
     limit = _most(n) if most is None else most
@@ -129,6 +128,8 @@ def _beside_change(
     made = consensus(without(told, best), form, most, prior_bend)
     kept = told.part(made.used)
     change = size_of(kept, linearise(kept, form, (made.fit.gm, made.fit.tcg)), best)
+    if not np.isfinite(change.u):
+        change = best  # the windows kept lie all on one side of it
     limit = _most(windows.heel.size) if most is None else most
     doubt = _selection_u(windows, linear, limit, made.fit.gm, rivals)
     return replace(made, list_change=change, selection_u=doubt)

@@ -13,7 +13,6 @@ from scipy.interpolate import CubicSpline
 from dsp.types import BudgetLine
 from reduction.floating import Case, cholesky
 from reduction.gm import budget as gm_budget
-from reduction.gm.consistency import FREE
 from reduction.gm.curve import Form, fit_curve, from_kn, straight, wall_sided, with_bend
 from reduction.gm.line import straight_line
 from reduction.gm.reduce import reduce_gm
@@ -179,7 +178,7 @@ def _part(
         weighing = covariance + zero_u**2
         if result.list_change is not None:
             taken = np.array([p.list_change for p in result.points if p.used])
-            free = FREE * result.list_change.u / result.list_change.size * taken
+            free = result.list_change.left_free(taken / result.list_change.size)
             weighing = weighing + np.outer(free, free)
         start = fit_curve(heel, moment / delta, weighing, form, rise / delta)
         whole = weighing + arms / np.outer(start.stiffness, start.stiffness)

@@ -13,6 +13,8 @@ from config.plan import Overrule
 from dsp.types import BudgetLine, Check, DayHeel, Verdict
 
 Array = NDArray[np.float64]
+FREE = 100.0
+"""A change of list is left free by giving it so many times its standard uncertainty beforehand."""
 T = TypeVar("T")
 
 
@@ -123,6 +125,10 @@ class ListChange:
         if self.sudden:
             return np.asarray(time > self.since, dtype=np.float64)
         return np.asarray(np.clip((time - self.since) / (self.until - self.since), 0.0, 1.0))
+
+    def left_free(self, share: Array) -> Array:
+        """Return (n,) rad, what windows with a share (n,) of the change are given so that its size is free."""
+        return np.asarray(FREE * self.u * share)
 
 
 @dataclass(frozen=True)

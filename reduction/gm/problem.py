@@ -61,7 +61,7 @@ class Problem:
     def without(self, change: ListChange) -> Problem:
         """Take a change of list off the heels, and leave its size free."""
         share = change.share(self.time)
-        return replace(self, heel=self.heel - change.size * share, list_u=consistency.FREE * change.u * share)
+        return replace(self, heel=self.heel - change.size * share, list_u=change.left_free(share))
 
     @staticmethod
     def of(

@@ -10,14 +10,12 @@ all, `list_change` a change of her list, `scatter` one more variance for all, `c
 
 from reduction.gm.consistency.choose import consensus
 from reduction.gm.consistency.linear import ALPHA_CHI2, ALPHA_LARGEST
-from reduction.gm.consistency.list_change import FREE
 from reduction.gm.consistency.rivals import PRIOR_BEND, PRIOR_FLARE
 from reduction.gm.consistency.values import Consensus, Excluded, Scatter, Windows
 
 __all__ = [
     "ALPHA_CHI2",
     "ALPHA_LARGEST",
-    "FREE",
     "PRIOR_BEND",
     "PRIOR_FLARE",
     "Consensus",

@@ -26,8 +26,6 @@ FULLY = 3
 """Changes beside which every set of windows is weighed; chosen by what sets of at most one window say."""
 SURE = 20.0
 """Odds from which a change of list is believed although all windows agree without."""
-FREE = 100.0
-"""A change is left free by giving it so many times its standard uncertainty beforehand."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +77,7 @@ def sure_of(one: Changed, windows: Windows, linear: Linear) -> bool:
 def without(windows: Windows, change: ListChange) -> Windows:
     """Take a change of list off the heels and leave its size free."""
     share = change.share(windows.time)
-    return replace(windows, heel=windows.heel - change.size * share, list_u=FREE * change.u * share)
+    return replace(windows, heel=windows.heel - change.size * share, list_u=change.left_free(share))
 
 
 def size_of(windows: Windows, linear: Linear, change: ListChange) -> ListChange:

@@ -72,13 +72,7 @@ class Compressor:
         """``above`` (p - low,) rad2/Hz is the density at the nodes above the low ones; ``step`` s; frequency Hz."""
         self.hats, self.above, self.step = hats, above, step
         self.roll_frequency, self.damping, self.highest = roll_frequency, damping, float(hats.node[hats.low - 1])
-        self._lags = np.zeros((hats.node.size, 0))
         self._kept: dict[bytes, list[tuple[Array, Array, Array]]] = {}
-
-    def _table(self, size: int) -> Array:
-        if self._lags.shape[1] < size:
-            self._lags = self.hats.covariance(np.arange(size) * self.step)
-        return self._lags
 
     def _bands(self, place: np.ndarray) -> list[tuple[Array, Array, Array]]:
         """Cosines (n, j) of each band, with what hats and roll of unit height have of them: (p, j, j) and (j, j)."""
@@ -86,7 +80,7 @@ class Compressor:
         if key not in self._kept:
             size, q = int(place[-1]) + 1, self._cosines(place)
             length = int(next_fast_len(2 * size, real=True))
-            waves = self._table(size)[:, :size]
+            waves = self.hats.table(self.step, size)
             if np.isfinite(self.roll_frequency):
                 roll = roll_covariance(np.arange(size) * self.step, self.roll_frequency, self.damping)
                 waves = np.vstack([waves, roll])

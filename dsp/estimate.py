@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dsp.low import Cut, contrast_of
+from dsp.low import Cut, LowHeel, contrast_of
 from dsp.model import DayModel
 from dsp.motion import MotionModel, roll_covariance
 from dsp.prepare import Prepared
-from dsp.reml import own_scale, shrunk
+from dsp.reml import LowFit, own_scale, shrunk
 from dsp.roll import WindowRoll
 from dsp.types import Array, RollMotion, WindowSpan
 from dsp.window import Fitted, Parts, mean_of
@@ -20,6 +20,22 @@ FEWEST_BINS = 8
 """Bins with readings that a window must have to be evaluated."""
 TRANSIENT_FREEDOM = 4.0
 """The swing a window starts with is given this many times its estimated variance, so that it is fitted, not shrunk."""
+
+
+@dataclass(frozen=True)
+class Strength:
+    """How strong the low-frequency heel of one piece of record is: a variance over the day's."""
+
+    own: float
+    """By itself."""
+    own_dof: float
+    drawn: float
+    """Drawn towards 1."""
+    drawn_dof: float
+
+    def density(self, fit: LowFit) -> Array:
+        """Return (p,) rad2/Hz at the nodes: the day's, with this strength below the roll."""
+        return fit.density * np.where(np.arange(fit.hats.node.size) < fit.hats.low, self.drawn, 1.0)
 
 
 @dataclass(frozen=True)
@@ -41,13 +57,11 @@ class Evaluated:
     pressure: float
     """(m/s)^2, weighted mean of the wind regressor; 0 without wind."""
     dof: float
-    own_scale: float
-    own_dof: float
-    low_scale: float
-    """Factor on the day's low-frequency density, drawn towards 1."""
-    low_scale_dof: float
+    strength: Strength
     hat_variances: Array
     """(p,) variance of the mean for unit density at each node."""
+    swing: float
+    """rad2, variance of each component of the swing it starts with."""
 
 
 def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, model_of_day: DayModel) -> Evaluated | str:
@@ -69,13 +83,11 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
     index = index[np.isfinite(prepared.heel[index])]
     if index.size < FEWEST_BINS:
         return f"{index.size} bins of {grid.step:.2f} s with readings; {FEWEST_BINS} are needed"
-    contrast = contrast_of(low, prepared.heel, prepared.variance, Cut(part, roll.stationary + 0.5 * roll.transient))
-    fit = low.fit
-    own, own_dof = own_scale(contrast, fit.density, fit.coefficient) if contrast and contrast.bands else (1.0, 0.0)
-    scale, scale_dof = shrunk(own, own_dof, fit.shared_dof)
+    strength = strength_of(prepared, part, roll.stationary + 0.5 * roll.transient, low)
+    fit, scale = low.fit, strength.drawn
     model = MotionModel(
         hats=fit.hats,
-        density=fit.density * np.where(np.arange(fit.hats.node.size) < fit.hats.low, scale, 1.0),
+        density=strength.density(fit),
         roll_frequency=frequency,
         damping=damping,
         roll_variance=roll.stationary if np.isfinite(frequency) else 0.0,
@@ -87,7 +99,8 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
     fitted = mean_of(heel - wind_part, parts)
     hat_variances = table @ pairs(fitted.weight, index - index[0])
     shares = hat_variances * fit.free * scale / fitted.variance
-    spread = float(shares @ fit.covariance @ shares) + (fitted.variance_low / fitted.variance) ** 2 * 2.0 / scale_dof
+    own_share = fitted.variance_low / fitted.variance
+    spread = float(shares @ fit.covariance @ shares) + own_share**2 * 2.0 / strength.drawn_dof
     mine = roll.frequency
     told = bool(np.isfinite(mine) and mine > 0)
     motion = RollMotion(
@@ -108,12 +121,23 @@ def evaluate_window(prepared: Prepared, span: WindowSpan, roll: WindowRoll, mode
         roll=motion,
         pressure=float(fitted.weight @ low.regressors[index, 0]) if low.regressors.shape[1] else 0.0,
         dof=min(2.0 / max(spread, 1e-9), 1e6),
-        own_scale=own,
-        own_dof=own_dof,
-        low_scale=scale,
-        low_scale_dof=scale_dof,
+        strength=strength,
         hat_variances=hat_variances,
+        swing=roll.transient,
     )
+
+
+def strength_of(prepared: Prepared, part: slice, roll_variance: float, low: LowHeel) -> Strength:
+    """Find the strength of low-frequency heel in a piece of record.
+
+    Parameters
+    ----------
+    part : bins of the day's grid.
+    roll_variance : rad2 of its roll.
+    """
+    fit, contrast = low.fit, contrast_of(low, prepared.heel, prepared.variance, Cut(part, roll_variance))
+    own, own_dof = own_scale(contrast, fit.density, fit.coefficient) if contrast and contrast.bands else (1.0, 0.0)
+    return Strength(own, own_dof, *shrunk(own, own_dof, fit.shared_dof))
 
 
 def covariances(
@@ -134,7 +158,7 @@ def covariances(
     """
     lag = np.abs(place[:, None] - place[None, :])
     lags = np.arange(int(place[-1]) + 1) * step
-    table = model.hats.covariance(lags)
+    table = model.hats.table(step, lags.size)
     low = np.asarray(np.tensordot(model.density, table, axes=1))[lag]
     nodes = model.hats.low
     slow = np.asarray(np.tensordot(model.density[:nodes], table[:nodes], axes=1))

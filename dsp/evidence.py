@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import lru_cache
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dsp.estimate import Evaluated, pairs
+from dsp.estimate import Evaluated, covariances, pairs, strength_of
 from dsp.low import LowHeel
 from dsp.prepare import Prepared
 from dsp.types import Array, Day, RollMotion, StationMarks, Trace, WindowEvidence, WindowSpan
 from dsp.wind import Pressure
+from dsp.window import Parts, mean_of
+
+LEAD = 180.0
+"""s of record before a window that are looked at, at most, and no more than the window is long: nearest to it she
+stands most like in it."""
+FEWEST_BEFORE = 4
+"""Bins with readings before a window that tell anything."""
+MOST_GROWTH = 12.0
+"""Logarithm of what the variance of a dying swing may have been more before the window: anything is free there."""
 
 
 def evidence_of(
@@ -41,10 +51,7 @@ def evidence_of(
     cut = [_inside(trace, marks, span) for trace, marks in zip(prepared.traces, prepared.marks, strict=True)]
     beside = np.arange(still.start, still.stop)
     beside = beside[np.isfinite(prepared.heel[beside])]
-    place = one.index - one.index[0]
-    low_covariance = one.parts.slow[np.abs(place[:, None] - place[None, :])]
-    low_covariance[np.diag_indices_from(low_covariance)] += one.parts.noise
-    return WindowEvidence(
+    window = WindowEvidence(
         span=span,
         time=grid.time[one.index],
         step=grid.step,
@@ -57,10 +64,10 @@ def evidence_of(
         wind_part=away,
         whitened=fitted.whitened,
         covariance=fitted.covariance,
-        low_covariance=low_covariance,
+        low_covariance=_slow(one.parts, one.index),
         motion=one.model,
-        low_scale=one.own_scale,
-        low_scale_dof=one.own_dof,
+        low_scale=one.strength.own,
+        low_scale_dof=one.strength.own_dof,
         window_roll=one.roll,
         day_roll=day_roll,
         traces=tuple(c[0] for c in cut),
@@ -78,28 +85,79 @@ def evidence_of(
         wind_coefficient_u=float(np.sqrt(low.fit.coefficient_covariance[0, 0])) if windy else float("nan"),
         knowledge=prepared.knowledge,
         dof=one.dof,
-        unsure=_unsure(one, low),
+        unsure=_unsure(one.index, one.model.density[0], low),
         shared_dof=low.fit.shared_dof,
         beside_time=grid.time[beside],
         beside_heel=prepared.heel[beside] - low.regressors[beside] @ low.fit.coefficient - fitted.mean,
         day_scale=low.fit.scale,
         day_scale_dof=low.fit.scale_dof,
     )
+    return replace(window, led=_led(window, prepared, one, low, wind, still))
 
 
-def _unsure(one: Evaluated, low: LowHeel) -> Callable[[Array], float]:
-    """How well the variance of a weighted sum of bins is known, by the covariance of the day's spectrum."""
-    place, hats = one.index - one.index[0], low.fit.hats
-    density = low.fit.free * np.where(
-        np.arange(hats.node.size) < hats.low, one.model.density[0] / low.fit.density[0], 1.0
+def _led(
+    window: WindowEvidence,
+    prepared: Prepared,
+    one: Evaluated,
+    low: LowHeel,
+    wind: Pressure | None,
+    still: slice,
+) -> WindowEvidence | None:
+    """Lay out the window together with the record that leads up to it; None where there is no such record."""
+    step, opened = prepared.grid.step, int(one.index[0])
+    lead = round(min(LEAD, window.span.stop - window.span.start) / step)
+    index = np.arange(max(still.start, opened - lead), int(one.index[-1]) + 1)
+    index = index[np.isfinite(prepared.heel[index])]
+    if np.count_nonzero(index < opened) < FEWEST_BEFORE:
+        return None
+    part = slice(int(index[0]), int(index[-1]) + 1)
+    strength = strength_of(prepared, part, one.model.roll_variance + 0.5 * one.swing, low)
+    model = replace(one.model, density=strength.density(low.fit))
+    # The swing was larger then: it is left as free at the beginning as it grows looking back.
+    fading = 4.0 * np.pi * model.damping * model.roll_frequency * step * (opened - int(index[0]))
+    swing = one.swing * float(np.exp(min(fading, MOST_GROWTH))) if np.isfinite(fading) else 0.0
+    parts, _ = covariances(model, step, index - index[0], swing, prepared.variance[index])
+    heel, wind_part = prepared.heel[index], low.regressors[index] @ low.fit.coefficient
+    fitted = mean_of(heel - wind_part, parts)
+    return replace(
+        window,
+        time=prepared.grid.time[index],
+        heel=heel,
+        wind_part=wind_part,
+        mean=float(np.mean(wind_part)) + fitted.mean,
+        mean_u=float(np.sqrt(fitted.variance)),
+        low=heel - wind_part - fitted.mean - fitted.roll,
+        roll=fitted.roll,
+        transient=fitted.transient,
+        whitened=fitted.whitened,
+        covariance=fitted.covariance,
+        low_covariance=_slow(parts, index),
+        motion=model,
+        wind_speed=None if window.wind_speed is None or wind is None else wind.speed[index],
+        wind_pressure=None if window.wind_pressure is None else low.regressors[index, 0],
+        low_scale=strength.own,
+        low_scale_dof=strength.own_dof,
+        unsure=_unsure(index, model.density[0], low),
     )
 
-    @lru_cache(maxsize=1)
-    def table() -> Array:
-        return hats.covariance(np.arange(int(place[-1]) + 1) * low.compressor.step)
+
+def _slow(parts: Parts, index: NDArray[np.int64]) -> Array:
+    """(n, n) rad2 of what is slower than the roll, noise included, on the bins ``index``."""
+    covariance: Array = parts.slow[np.abs(index[:, None] - index[None, :])]
+    covariance[np.diag_indices_from(covariance)] += parts.noise
+    return covariance
+
+
+def _unsure(index: NDArray[np.int64], lowest: float, low: LowHeel) -> Callable[[Array], float]:
+    """How well the variance of a weighted sum of bins is known, by the covariance of the day's spectrum.
+
+    ``lowest`` rad2/Hz is the density at the lowest node there.
+    """
+    place, hats = index - index[0], low.fit.hats
+    density = low.fit.free * np.where(np.arange(hats.node.size) < hats.low, lowest / low.fit.density[0], 1.0)
 
     def spread(weight: Array) -> float:
-        shares = (table() @ pairs(weight, place)) * density
+        shares = (hats.table(low.compressor.step, int(place[-1]) + 1) @ pairs(weight, place)) * density
         return float(shares @ low.fit.covariance @ shares)
 
     return spread

@@ -94,12 +94,12 @@ def slope_dof(windows: list[Evaluated], hats: Array, covariance: Array, fit: Low
     each = inverse.sum(axis=1)
     weight = inverse @ heel - each * float(each @ heel) / float(each.sum())
     whole = float(weight @ covariance @ weight)
-    scale = np.array([one.low_scale for one in windows])
+    scale = np.array([one.strength.drawn for one in windows])
     pulled = weight * np.sqrt(scale)
     shares = (hats @ pulled) @ pulled * fit.free / whole
     own = weight**2 * np.array([one.fitted.variance_low for one in windows]) / whole
     spread = float(shares @ fit.covariance @ shares)
-    spread += float(np.sum(own**2 * 2.0 / np.array([one.low_scale_dof for one in windows])))
+    spread += float(np.sum(own**2 * 2.0 / np.array([one.strength.drawn_dof for one in windows])))
     return min(2.0 / max(spread, 1e-9), 1e6)
 
 

@@ -9,7 +9,7 @@ heel is counted once (docs/method-heel.md, section 4).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -39,6 +39,8 @@ class Hats:
 
     low: int
     """The first ``low`` nodes are low-frequency heel; the others carry what is broad beside and above the roll."""
+    kept: dict[float, Array] = field(default_factory=dict, repr=False, compare=False)
+    """Step (s) -> longest table made so far."""
 
     @classmethod
     def between(cls, lowest: float, highest: float, nyquist: float, slowest: float = float("nan")) -> Hats:
@@ -64,6 +66,13 @@ class Hats:
         flat = np.abs(lag).ravel()
         wave = np.cos(2.0 * np.pi * self.frequency[:, None] * flat) * np.sinc(self.width[:, None] * flat)
         return np.asarray(((self.shape * self.width) @ wave).reshape(self.node.size, *lag.shape))
+
+    def table(self, step: float, size: int) -> Array:
+        """Return (p, size): the same at lags of 0, 1, 2, ... times ``step`` s, made once for all windows of a day."""
+        made = self.kept.get(step)
+        if made is None or made.shape[1] < size:
+            made = self.kept[step] = self.covariance(np.arange(size) * step)
+        return made[:, :size]
 
     def at(self, frequency: Array) -> Array:
         """Return (p, m): value of each hat at ``frequency`` Hz."""

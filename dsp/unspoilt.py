@@ -13,7 +13,7 @@ from dataclasses import replace
 from dsp.model import DayModel
 from dsp.types import Check
 
-SUSPECT = 4.5
+SUSPECT = 3.5
 """Standard uncertainties of a step, creep or wind part at which a window teaches nothing of a quiet day, whatever the
 limit of its check: where the motion is known one clean window in a thousand comes that far."""
 SUSPECT_CODES = ("people", "drift", "wind")

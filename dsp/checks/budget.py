@@ -8,8 +8,8 @@ spent in ``reduction.gm.consistency``; it stands here so that the sum can be see
 from __future__ import annotations
 
 REJECT = {
-    "people": 0.008,
-    "burst": 0.003,
+    "people": 0.006,
+    "burst": 0.004,
     "taut period": 0.001,
     "taut shape": 0.0005,
     "taut tension": 0.0005,

@@ -15,10 +15,9 @@ from functools import cached_property
 
 import numpy as np
 from scipy.linalg import solve_triangular
-from scipy.optimize import brentq
-from scipy.special import stdtr
 
 from dsp.alike import alike
+from dsp.checks.scan import AnyStrength, Scan, slow_root
 from dsp.factor import sound_factor
 from dsp.types import Array, Check, Verdict, WindowEvidence
 
@@ -27,26 +26,10 @@ SHARES = (0.6, 0.36, 0.2, 0.1, 0.05, 0.02)
 
 
 @dataclass(frozen=True)
-class Scan:
-    """One family of templates, each fitted beside the mean."""
-
-    score: Array
-    """(m,) amplitude over its standard uncertainty."""
-    amplitude: Array
-    """(m,) rad for a template of unit height."""
-    walk: float
-    """Length of the walk of the normalised templates on the unit sphere, in radians."""
-
-
-@dataclass(frozen=True)
 class Look:
     """One window, ready to be asked; made once and handed to every check."""
 
     evidence: WindowEvidence
-    share: float = 1.0
-    """Factor on the low-frequency part of the covariance."""
-    slow: Array | None = None
-    """(n, n) that part without its white noise, where it was made already."""
 
     @property
     def name(self) -> str:
@@ -67,6 +50,11 @@ class Look:
     def period(self) -> float:
         """s, natural roll period of the day; NaN where there is no roll."""
         return self.evidence.day_roll.period
+
+    @cached_property
+    def led(self) -> Look | None:
+        """The window together with the record that leads up to it; None where there is none."""
+        return Look(self.evidence.led) if self.evidence.led is not None else None
 
     @property
     def dof(self) -> float:
@@ -103,31 +91,6 @@ class Look:
         return float(min(max(2.0 / max(spread, 1e-9), 4.0), 1e6))
 
     @cached_property
-    def scaled(self) -> tuple[Look, ...]:
-        """The same window with less and less low-frequency motion, for fits that estimate its amplitude themselves.
-
-        Itself is not among them: a window that held itself would keep its matrices long after its turn.
-        """
-        if not np.isfinite(self.evidence.shared_dof):
-            return ()
-        return tuple(Look(self.evidence, share, self.slow_covariance) for share in SHARES)
-
-    @cached_property
-    def plausible(self) -> float:
-        """Log likelihood of this amplitude with the mean fitted, the day's other windows as its prior."""
-        e = self.evidence
-        shared, own_dof = self.shared_dof, max(e.low_scale_dof, 0.0)
-        prior = 0.0
-        if np.isfinite(shared):
-            # What the covariance at hand was drawn to when it was made.
-            drawn = (e.shared_dof + own_dof * e.low_scale) / (e.shared_dof + own_dof)
-            scale = self.share * max(drawn, 1e-3)
-            prior = -0.5 * shared * (np.log(scale) + 1.0 / scale)
-        determinant = float(np.log(np.diag(self._factor)).sum())
-        turned = self._white(np.ones(e.time.size))
-        return float(prior - determinant - 0.5 * np.log(turned @ turned) - 0.5 * float(self.rest @ self.rest))
-
-    @cached_property
     def slow_covariance(self) -> Array:
         """(n, n) rad2 of what is slower than the roll, without noise."""
         slow = self.evidence.low_covariance.copy()
@@ -142,24 +105,25 @@ class Look:
 
     @cached_property
     def _factor(self) -> Array:
-        covariance = self.evidence.covariance
-        if self.share < 1.0:
-            slow = self.slow_covariance if self.slow is None else self.slow
-            covariance = covariance - (1.0 - self.share) * slow
-            covariance[np.diag_indices_from(covariance)] += 1e-9 * float(np.mean(np.diag(covariance)))
-        return np.asarray(sound_factor(covariance)[0])
+        return np.asarray(sound_factor(self.evidence.covariance)[0])
+
+    @cached_property
+    def _white_ones(self) -> Array:
+        return self._white(np.ones(self.evidence.time.size))
+
+    @cached_property
+    def _white_heel(self) -> Array:
+        heel = self.evidence.heel - self.evidence.wind_part
+        return self._white(heel - float(np.mean(heel)))
 
     @cached_property
     def _ones(self) -> Array:
-        turned = self._white(np.ones(self.evidence.time.size))
-        return turned / np.linalg.norm(turned)
+        return np.asarray(self._white_ones / np.linalg.norm(self._white_ones))
 
     @cached_property
     def rest(self) -> Array:
         """(n,) heel without wind, whitened, its mean taken off."""
-        heel = self.evidence.heel - self.evidence.wind_part
-        turned = self._white(heel - float(np.mean(heel)))
-        return turned - self._ones * float(self._ones @ turned)
+        return np.asarray(self._white_heel - self._ones * float(self._ones @ self._white_heel))
 
     def _white(self, value: Array) -> Array:
         return np.asarray(solve_triangular(self._factor, value, lower=True, check_finite=False))
@@ -184,56 +148,45 @@ class Look:
         cosine = np.clip(np.einsum("mn,mn->m", unit[1:], unit[:-1]), -1.0, 1.0)
         return Scan(score, score / size, float(np.arccos(cosine).sum()))
 
-    def scan_apart(self, families: Sequence[Array]) -> list[Scan]:
+    def scan_apart(self, families: Sequence[Array], rivals: Sequence[Array] = ()) -> tuple[list[Scan], list[Scan]]:
         """Fit families of templates with the low-frequency amplitude judged apart from what they explain.
 
         A step makes the window look restless and so hides itself. The amplitude is therefore chosen by the likelihood
         with the best template taken out, drawn to the day's as far as the day's windows are alike; scores then
         follow Student's law with `free_dof` degrees of freedom, as in a t-test whose variance is that of the residuals.
+
+        Parameters
+        ----------
+        rivals : families that are fitted with the amplitude so chosen, and have no say in it.
         """
-        best, chosen = -np.inf, [self.scan(f) for f in families]
-        for number, look in enumerate((self, *self.scaled)):
-            scans = chosen if number == 0 else [look.scan(f) for f in families]
-            top = max(float(np.abs(s.score).max()) for s in scans)
-            value = look.plausible + 0.5 * top**2
-            if value > best:
-                best, chosen = value, scans
-        return chosen
+        seen = self._any_strength
+        fits = [seen.prepared(self._white(f.T).T) for f in families]
+        factors = (1.0, *SHARES) if np.isfinite(self.evidence.shared_dof) else (1.0,)
+        best = [max(float(np.abs(seen.scan(f, x).score).max()) for f in fits) for x in factors]
+        worth = [self._usual(x) + seen.log_likelihood(x) + 0.5 * b**2 for x, b in zip(factors, best, strict=True)]
+        chosen = factors[int(np.argmax(worth))]
+        beside = [seen.prepared(self._white(f.T).T) for f in rivals]
+        return [seen.scan(f, chosen) for f in fits], [seen.scan(f, chosen) for f in beside]
+
+    @cached_property
+    def _any_strength(self) -> AnyStrength:
+        return AnyStrength.of(self._white(slow_root(self.slow_covariance)), self._white_ones, self._white_heel)
+
+    def _usual(self, factor: float) -> float:
+        """Log likelihood of a factor on low-frequency heel by the day's other windows."""
+        e = self.evidence
+        shared, own_dof = self.shared_dof, max(e.low_scale_dof, 0.0)
+        if not np.isfinite(shared):
+            return 0.0
+        # What the covariance at hand was drawn to when it was made.
+        drawn = (e.shared_dof + own_dof * e.low_scale) / (e.shared_dof + own_dof)
+        scale = factor * max(drawn, 1e-3)
+        return float(-0.5 * shared * (np.log(scale) + 1.0 / scale))
 
     def energy(self, templates: Array) -> float:
         """Chi-square of a few templates fitted together: as many degrees of freedom as templates."""
         basis = np.linalg.qr(self.turned(templates).T)[0]
         return float(np.sum((basis.T @ self.rest) ** 2))
-
-
-def scan_limit(scans: Sequence[Scan], false_alarm: float, dof: float) -> float:
-    """Limit on the largest |score| of several families that a clean window passes with ``false_alarm``.
-
-    For a process of unit variance along a curve of length L on the sphere, P(max > u) is at most
-    ``Q(u) + L / (2 pi) exp(-u^2 / 2)``; with the scale known to ``dof`` the two terms become Student's tail and
-    ``L / (2 pi) (1 + u^2 / dof)^(-dof / 2)`` (the expectation over the scale). Two-sided, summed over families; never
-    more than Bonferroni's sum over the templates.
-
-    References
-    ----------
-    H. Hotelling, Tubes and spheres in n-spaces, Amer. J. Math. 61 (1939) 440-460; R. B. Davies, Hypothesis testing when
-    a nuisance parameter is present only under the alternative, Biometrika 74 (1987) 33-43.
-
-    Example
-    -------
-    >>> one = Scan(np.zeros(1), np.zeros(1), 0.0)
-    >>> round(scan_limit([one], 0.05, 1e6), 2)
-    1.96
-    """
-
-    return float(brentq(lambda u: scan_chance(scans, u, dof) - false_alarm, 0.0, 1e4))
-
-
-def scan_chance(scans: Sequence[Scan], score: float, dof: float) -> float:
-    """Bound on the probability that a clean window's largest |score| passes this one; `scan_limit` turned round."""
-    tail = float(stdtr(dof, -score))
-    along = float((1.0 + score * score / dof) ** (-dof / 2.0)) / (2.0 * np.pi)
-    return sum(2.0 * min(tail + s.walk * along, s.score.size * tail) for s in scans)
 
 
 def normal_limit(false_alarm: float, dof: float, sides: int = 2) -> float:
@@ -256,4 +209,4 @@ def not_made(look: Look, code: str, why: str, unit: str = "") -> Check:
     return Check(code, nan, nan, unit, 0.0, "fine", f"Not checked: {why}.", {"time": look.evidence.time})
 
 
-__all__ = ["Look", "Scan", "graded", "normal_limit", "not_made", "scan_chance", "scan_limit"]
+__all__ = ["Look", "graded", "normal_limit", "not_made"]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from dsp.checks.budget import CAUTION, REJECT
-from dsp.checks.look import Look, Scan, graded, scan_chance, scan_limit
+from dsp.checks.look import Look, graded
+from dsp.checks.scan import Scan, scan_chance, scan_limit
 from dsp.types import Array, Check
 
 WALK = 6.0
@@ -16,14 +19,58 @@ STAYS = (12.0, 24.0, 48.0)
 """s between going and coming back."""
 
 
+LIKELIER = 2.0
+"""Square of a score by which a step in the window must be ahead of what came before it: a likelihood larger by a factor
+e."""
+SETTLING = (20.0, 40.0, 80.0)
+"""s in which a level is reached (moorings that give, a hull that comes to rest) but for a third."""
+
+
+@dataclass(frozen=True)
+class Walks:
+    """Templates of one kind of walk, by when it begins."""
+
+    stay: float
+    """s between going and coming back; infinite if nobody comes back."""
+    start: Array
+    """(m,) s since opening."""
+    template: Array
+    """(m, n) share of the way walked."""
+
+
 def check(look: Look) -> Check:
-    """Matched step and there-and-back against the window's own covariance, maximised over their times."""
-    scans, starts, stays = _families(look)
+    """Matched step and there-and-back against the covariance of the motion, maximised over their times.
+
+    Of a step soon after opening the window itself shows little of the level before; the record that leads up to it
+    does. But people who walk to their stations before it opens, and a level that is still being reached, must not be
+    held against it: a step in it has to explain the record better than either, or only what the window shows by itself
+    counts.
+    """
+    led = look.led
+    if led is None:
+        return _alone(look)
+    families, before = _families(led), _before(led)
+    scans, (steps, settling) = led.scan_apart([f.template for f in families], [before.template, _settling(led)])
+    now, earlier = (float(np.abs(scan.score).max()) for scan in (scans[0], steps))
+    if now**2 > max(earlier, float(np.abs(settling.score).max())) ** 2 + LIKELIER:
+        return _answer(led, families, scans)
+    answer = _alone(look)
+    if answer.verdict == "fine" and earlier > answer.threshold:
+        at = int(np.argmax(np.abs(steps.score)))
+        moved = np.rad2deg(steps.amplitude[at])
+        return replace(answer, says=f"{answer.says} It stepped by {moved:+.4f} deg {-before.start[at]:.0f} s before.")
+    return answer
+
+
+def _alone(look: Look) -> Check:
+    families = _families(look)
+    return _answer(look, families, look.scan_apart([f.template for f in families])[0])
+
+
+def _answer(look: Look, families: list[Walks], scans: list[Scan]) -> Check:
+    """Judge the largest score of all families by its limit."""
     # A walk that stays moves the mean most and is given most of the budget.
-    dofs = [
-        look.free_dof(_walked(look.seconds, s[s.size // 2 : s.size // 2 + 1], stay)[0])
-        for s, stay in zip(starts, stays, strict=True)
-    ]
+    dofs = [look.free_dof(f.template[f.start.size // 2]) for f in families]
     limits = np.array([_limit(scans, place, dofs[place], REJECT["people"]) for place in range(len(scans))])
     largest = np.array([np.abs(s.score).max() for s in scans])
     best = int(np.argmax(largest / limits))
@@ -31,7 +78,7 @@ def check(look: Look) -> Check:
     caution = _limit(scans, best, dofs[best], REJECT["people"] + CAUTION["people"])
     at = int(np.argmax(np.abs(scans[best].score)))
     value, size = float(abs(scans[best].score[at])), float(scans[best].amplitude[at])
-    when, stay = float(starts[best][at]), stays[best]
+    when, stay = float(families[best].start[at]), families[best].stay
     verdict = graded(value, limit, caution)
     shape = "steps" if stay == float("inf") else f"moves and comes back after {stay:.0f} s,"
     says = (
@@ -42,8 +89,8 @@ def check(look: Look) -> Check:
     evidence = {
         "time": look.evidence.time,
         "low": look.evidence.low,
-        "step": size * _walked(look.seconds, np.array([when]), stay)[0],
-        "step_time": look.evidence.span.start + starts[0],
+        "step": size * families[best].template[at],
+        "step_time": look.evidence.span.start + families[0].start,
         "score": scans[0].score,
         "chance": np.array([_chance(scans, best, dofs[best], value)]),
     }
@@ -69,23 +116,38 @@ def _shared(scans: list[Scan], place: int) -> tuple[list[Scan], float]:
     return (scans[:1], STEP_SHARE) if place == 0 else (scans[1:], 1.0 - STEP_SHARE)
 
 
-def _families(look: Look) -> tuple[list[Scan], list[Array], list[float]]:
-    """Return the scans, the start times (s since opening) and the stay of each family of templates."""
-    seconds, length = look.seconds, look.length
-    spacing = max(look.evidence.step, 1.5, length / 80.0)
+def _families(look: Look) -> list[Walks]:
+    """Lay out the walks that a window may hold: those without return first."""
+    length, spacing = look.length, _spacing(look)
     # Nearer to an edge than half a roll period a step and a swing look alike, and it moves the mean by little.
     half_roll = 0.5 * look.period if np.isfinite(look.period) else 0.0
     edge = min(max(4.0, half_roll), 0.1 * length)
-    families, starts, stays = [], [], []
+    families = []
     for stay in (float("inf"), *(s for s in STAYS if s + 2 * WALK < 0.7 * length)):
         last = length - edge - (0.0 if stay == float("inf") else stay)
         start = np.arange(edge - WALK / 2, last - WALK / 2, spacing)
         if start.size == 0:
             start = np.array([0.5 * (length - WALK)])
-        families.append(_walked(seconds, start, stay))
-        starts.append(start)
-        stays.append(stay)
-    return look.scan_apart(families), starts, stays
+        families.append(Walks(stay, start, _walked(look.seconds, start, stay)))
+    return families
+
+
+def _before(led: Look) -> Walks:
+    """Walks that are over when the window opens, from the beginning of the record that leads up to it."""
+    start = np.arange(-WALK, float(led.seconds[0]), -_spacing(led))
+    start = start if start.size else np.array([-WALK])
+    return Walks(float("inf"), start, _walked(led.seconds, start, float("inf")))
+
+
+def _settling(led: Look) -> Array:
+    """(3, m) level that is reached little by little from the beginning of the record that leads up to the window."""
+    since = led.seconds - led.seconds[0]
+    return np.asarray(np.exp(-since / np.array(SETTLING)[:, None]))
+
+
+def _spacing(look: Look) -> float:
+    """s between the starts of walks that are tried."""
+    return max(look.evidence.step, 1.5, look.length / 80.0)
 
 
 def _walked(seconds: Array, start: Array, stay: float) -> Array:

@@ -76,8 +76,10 @@ def drawable(check: Check) -> bool:
 
 def evidence(name: str, point: WindowPoint, check: Check, epoch_ns: int) -> Picture:
     """Draw what one check of one window saw; each unit in a panel of its own."""
-    opened = (point.start_ns - epoch_ns) / 1e9
+    opened, lasts = (point.start_ns - epoch_ns) / 1e9, (point.stop_ns - point.start_ns) / 1e9
     panels = _panels(check)
+    # A step soon after opening is told by the level before.
+    begins = min(0.0, float(check.evidence["time"][0]) - opened) if "step" in check.evidence else 0.0
 
     with_period = _periods(check)
     rows = len(panels) + with_period
@@ -86,9 +88,11 @@ def evidence(name: str, point: WindowPoint, check: Check, epoch_ns: int) -> Pict
         axes = np.atleast_1d(figure.subplots(max(rows, 1), 1))
         for ax, (unit, names) in zip(axes, panels.items(), strict=False):
             _panel(ax, check, unit, names, opened)
-            ax.set_xlim(0.0, (point.stop_ns - point.start_ns) / 1e9)
+            ax.set_xlim(begins, lasts)
+            if begins < 0.0:
+                ax.axvspan(begins, 0.0, color=SOFT, alpha=0.15, linewidth=0.0)
         if panels:
-            axes[len(panels) - 1].set_xlabel("s from window opened")
+            axes[len(panels) - 1].set_xlabel("s from window opened" + (", grey: before" if begins < 0.0 else ""))
         if with_period:
             _period(axes[-1], check)
         if not rows:

@@ -11,7 +11,7 @@ from window_maker import DEGREE, Quiet, make
 
 from dsp.checks import REGISTRY, Look, judge, run, run_day
 from dsp.checks.budget import BETWEEN_WINDOWS, CAUTION, LIMIT, REJECT, spent
-from dsp.checks.look import Scan, scan_limit
+from dsp.checks.scan import Scan, scan_limit
 from dsp.types import Check, RollMotion, Trace, WindowEvidence, WindowSpan
 
 QUIET = Quiet(length=100.0)

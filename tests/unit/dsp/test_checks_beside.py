@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -148,3 +149,67 @@ def test_windows_held_on_one_side_are_seen_though_they_stood_for_the_day() -> No
         said = taut(day_of_periods(period))
         assert all(said[n] for n in held), held
         assert sum(said) == len(held)
+
+
+QUIET = Quiet(length=88.0)
+LEAD = 88.0
+
+
+def led(rng: np.random.Generator, disturbance: Callable[[Array], Array] = np.zeros_like) -> WindowEvidence:
+    """A window whose covariance is known exactly, with as much record before it; ``disturbance`` by s since opening."""
+    long = replace(QUIET, length=LEAD + QUIET.length)
+    time = (np.arange(round(long.length / 0.8)) + 0.5) * 0.8
+    whole = make(rng, long, disturbance=disturbance(time - LEAD))
+    window = cut(whole, LEAD, QUIET.length, rng, QUIET)
+    return replace(window, led=replace(whole, span=window.span))
+
+
+def walk(at: float) -> Callable[[Array], Array]:
+    """A walk across the deck that begins ``at`` s, of 0.016 degrees."""
+    return lambda seconds: 0.016 * DEGREE * np.clip((seconds - at) / 6.0, 0.0, 1.0)
+
+
+def settling(within: float) -> Callable[[Array], Array]:
+    """A level reached little by little from the beginning of the record, from 0.02 degrees off."""
+    return lambda seconds: -0.02 * DEGREE * np.exp(-(seconds + LEAD) / within)
+
+
+def people(windows: list[WindowEvidence]) -> list[Check]:
+    return [next(c for c in run(window) if c.code == "people") for window in windows]
+
+
+def rejected(windows: list[WindowEvidence]) -> int:
+    return sum(check.verdict == "rejected" for check in people(windows))
+
+
+def test_the_record_before_a_window_shows_a_step_soon_after_it_opened() -> None:
+    rng = np.random.default_rng(111)
+    windows = [led(rng, walk(12.0)) for _ in range(60)]
+    alone = rejected([replace(window, led=None) for window in windows])
+    assert rejected(windows) >= 48 and alone <= 36
+
+
+def test_with_the_record_before_it_a_clean_window_is_rejected_no_more_often() -> None:
+    """Of 400 windows 2.4 are expected; 9 or more come once in a thousand such runs."""
+    rng = np.random.default_rng(112)
+    assert rejected([led(rng) for _ in range(400)]) <= 8
+
+
+@pytest.mark.parametrize("before", [walk(-40.0), walk(-20.0), settling(20.0), settling(40.0)])
+def test_what_is_over_when_the_window_opens_is_not_held_against_it(before: Callable[[Array], Array]) -> None:
+    rng = np.random.default_rng(113)
+    assert rejected([led(rng, before) for _ in range(80)]) <= 5
+
+
+def test_a_step_before_the_window_is_told() -> None:
+    rng = np.random.default_rng(114)
+    said = people([led(rng, lambda seconds: 3.0 * walk(-30.0)(seconds)) for _ in range(10)])
+    assert sum("s before" in check.says and check.verdict != "rejected" for check in said) >= 9
+
+
+def test_a_step_found_by_the_record_before_is_shown_with_it() -> None:
+    rng = np.random.default_rng(115)
+    check = people([led(rng, lambda seconds: 3.0 * walk(12.0)(seconds))])[0]
+    assert check.verdict == "rejected"
+    time = check.evidence["time"]
+    assert time[0] < 0.05 * LEAD and time.size == check.evidence["low"].size == check.evidence["step"].size

@@ -11,6 +11,7 @@ import pytest
 from dsp import joint
 from dsp.between import window_covariance
 from dsp.bins import Grid
+from dsp.estimate import Strength
 from dsp.motion import Hats
 
 HEEL = np.array([0.0, 1.0, 2.0, 1.0, 0.0, -1.0, -2.0, -1.0, 0.0]) * 0.02
@@ -24,8 +25,7 @@ def _dof(inside: float, between: float, log_u: float, own_dof: float) -> float:
     windows: Any = [
         SimpleNamespace(
             fitted=SimpleNamespace(mean=h, variance_low=inside + between),
-            low_scale=1.0,
-            low_scale_dof=own_dof,
+            strength=Strength(1.0, own_dof, 1.0, own_dof),
             dof=50.0,
         )
         for h in HEEL

@@ -86,10 +86,11 @@ def _answer(look: Look, families: list[Walks], scans: list[Scan]) -> Check:
         f"(limit {limit:.1f})"
         + ("; somebody or something moved." if verdict != "fine" else "; no more than chance makes.")
     )
+    step = size * families[best].template[at]
     evidence = {
         "time": look.evidence.time,
         "low": look.evidence.low,
-        "step": size * families[best].template[at],
+        "step": step + float(np.mean(look.evidence.low - step)),
         "step_time": look.evidence.span.start + families[0].start,
         "score": scans[0].score,
         "chance": np.array([_chance(scans, best, dofs[best], value)]),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import toeplitz
 
 from dsp.low import Cut, LowHeel, contrast_of
 from dsp.model import DayModel
@@ -156,20 +157,27 @@ def covariances(
     parts : low-frequency heel, roll, transient, noise.
     table : (p, m) low-frequency covariance for unit density at each node, by lag in bins from 0 to the last bin.
     """
-    lag = np.abs(place[:, None] - place[None, :])
     lags = np.arange(int(place[-1]) + 1) * step
     table = model.hats.table(step, lags.size)
-    low = np.asarray(np.tensordot(model.density, table, axes=1))[lag]
+    low = by_lag(np.tensordot(model.density, table, axes=1), place)
     nodes = model.hats.low
     slow = np.asarray(np.tensordot(model.density[:nodes], table[:nodes], axes=1))
     roll, start = np.zeros_like(low), np.zeros_like(low)
     if model.roll_variance > 0.0:
-        roll = model.roll_variance * roll_covariance(lags, model.roll_frequency, model.damping)[lag]
+        wave = model.roll_variance * roll_covariance(lags, model.roll_frequency, model.damping)
+        roll = by_lag(wave, place)
     if transient > 0.0 and np.isfinite(model.roll_frequency):
         turn = 2.0 * np.pi * model.roll_frequency * step * place
         swing = np.exp(-model.damping * turn) * np.array([np.cos(turn), np.sin(turn)])
         start = TRANSIENT_FREEDOM * transient * swing.T @ swing
     return Parts(low=low, roll=roll, transient=start, noise=noise, slow=slow), table
+
+
+def by_lag(wave: Array, place: NDArray[np.int64]) -> Array:
+    """Lay out an autocovariance (m,), by lag in bins, on the bins ``place`` (n,); (n, n)."""
+    if int(place[-1] - place[0]) + 1 == place.size:
+        return np.asarray(toeplitz(wave[: place.size]))
+    return np.asarray(wave[np.abs(place[:, None] - place[None, :])])
 
 
 def pairs(weight: Array, place: NDArray[np.int64]) -> Array:

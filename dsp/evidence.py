@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dsp.estimate import Evaluated, covariances, pairs, strength_of
+from dsp.estimate import Evaluated, by_lag, covariances, pairs, strength_of
 from dsp.low import LowHeel
 from dsp.prepare import Prepared
 from dsp.types import Array, Day, RollMotion, StationMarks, Trace, WindowEvidence, WindowSpan
@@ -92,7 +93,8 @@ def evidence_of(
         day_scale=low.fit.scale,
         day_scale_dof=low.fit.scale_dof,
     )
-    return replace(window, led=_led(window, prepared, one, low, wind, still))
+    # Laid out when it is asked for: covariances of long windows are large, and a day has many windows.
+    return replace(window, led=partial(_led, window, prepared, one, low, wind, still))
 
 
 def _led(
@@ -143,7 +145,7 @@ def _led(
 
 def _slow(parts: Parts, index: NDArray[np.int64]) -> Array:
     """(n, n) rad2 of what is slower than the roll, noise included, on the bins ``index``."""
-    covariance: Array = parts.slow[np.abs(index[:, None] - index[None, :])]
+    covariance = by_lag(parts.slow, index)
     covariance[np.diag_indices_from(covariance)] += parts.noise
     return covariance
 

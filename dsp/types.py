@@ -365,8 +365,8 @@ class WindowEvidence:
     """(m,) s since the epoch, bin centres of the window and of the record beside it in which she stands as in it."""
     beside_heel: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) rad, heel there, wind part and the window's mean taken off."""
-    led: WindowEvidence | None = None
-    """The window with the record that leads up to it, in which she stands as in it: arrays of length n, mean,
+    led: Callable[[], WindowEvidence | None] | None = None
+    """Lays out the window with the record that leads up to it, in which she stands as in it: arrays of length n, mean,
     covariances and strength of slow heel are of both together; None where there is no such record."""
     other_push: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) rad2, mean square push of the roll over one period in each of the day's other windows."""

@@ -54,7 +54,8 @@ class Look:
     @cached_property
     def led(self) -> Look | None:
         """The window together with the record that leads up to it; None where there is none."""
-        return Look(self.evidence.led) if self.evidence.led is not None else None
+        led = self.evidence.led() if self.evidence.led is not None else None
+        return Look(led) if led is not None else None
 
     @property
     def dof(self) -> float:
@@ -160,12 +161,12 @@ class Look:
         rivals : families that are fitted with the amplitude so chosen, and have no say in it.
         """
         seen = self._any_strength
-        fits = [seen.prepared(self._white(f.T).T) for f in families]
+        fits = [seen.family(self._white(f.T).T) for f in families]
         factors = (1.0, *SHARES) if np.isfinite(self.evidence.shared_dof) else (1.0,)
         best = [max(float(np.abs(seen.scan(f, x).score).max()) for f in fits) for x in factors]
         worth = [self._usual(x) + seen.log_likelihood(x) + 0.5 * b**2 for x, b in zip(factors, best, strict=True)]
         chosen = factors[int(np.argmax(worth))]
-        beside = [seen.prepared(self._white(f.T).T) for f in rivals]
+        beside = [seen.family(self._white(f.T).T) for f in rivals]
         return [seen.scan(f, chosen) for f in fits], [seen.scan(f, chosen) for f in beside]
 
     @cached_property

@@ -17,8 +17,6 @@ STEP_SHARE = 0.75
 """Share of the false alarms given to a walk without return."""
 STAYS = (12.0, 24.0, 48.0)
 """s between going and coming back."""
-
-
 LIKELIER = 2.0
 """Square of a score by which a step in the window must be ahead of what came before it: a likelihood larger by a factor
 e."""
@@ -58,7 +56,8 @@ def check(look: Look) -> Check:
     if answer.verdict == "fine" and earlier > answer.threshold:
         at = int(np.argmax(np.abs(steps.score)))
         moved = np.rad2deg(steps.amplitude[at])
-        return replace(answer, says=f"{answer.says} It stepped by {moved:+.4f} deg {-before.start[at]:.0f} s before.")
+        told = f"It had stepped by {moved:+.4f} deg {-before.start[at]:.0f} s before the window opened."
+        return replace(answer, says=f"{answer.says} {told}")
     return answer
 
 

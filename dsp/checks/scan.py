@@ -37,7 +37,7 @@ class Scan:
 
 
 @dataclass(frozen=True)
-class Prepared:
+class Family:
     """A family of templates, whitened, and what of them any strength needs."""
 
     along: Array
@@ -72,14 +72,14 @@ class AnyStrength:
         seen = share > DROWNED
         return cls(np.minimum(share[seen], MOST), root @ (turn[:, seen] / np.sqrt(share[seen])), ones, heel)
 
-    def prepared(self, templates: Array) -> Prepared:
+    def family(self, templates: Array) -> Family:
         """Lay out whitened templates (m, n)."""
         own, neighbour = (
             np.einsum("mn,mn->m", a, b) for a, b in ((templates, templates), (templates[1:], templates[:-1]))
         )
-        return Prepared(templates @ self.axes, own, neighbour, templates @ self.ones, templates @ self.heel)
+        return Family(templates @ self.axes, own, neighbour, templates @ self.ones, templates @ self.heel)
 
-    def scan(self, family: Prepared, factor: float) -> Scan:
+    def scan(self, family: Family, factor: float) -> Scan:
         """Fit each template beside the mean, slow heel made weaker by ``factor``."""
         gain, ones, heel = self._gain(factor), self.ones @ self.axes, self.heel @ self.axes
         whole = self._product(self.ones, self.ones, factor)
@@ -149,4 +149,4 @@ def scan_chance(scans: Sequence[Scan], score: float, dof: float) -> float:
     return sum(2.0 * min(tail + s.walk * along, s.score.size * tail) for s in scans)
 
 
-__all__ = ["AnyStrength", "Prepared", "Scan", "scan_chance", "scan_limit", "slow_root"]
+__all__ = ["AnyStrength", "Family", "Scan", "scan_chance", "scan_limit", "slow_root"]

@@ -22,7 +22,7 @@ def test_scores_and_likelihood_are_those_of_the_weaker_covariance(factor: float)
     root, ones = np.linalg.cholesky(WHOLE), np.ones(N)
     white = [solve_triangular(root, value, lower=True) for value in (slow_root(SLOW), ones, heel, templates.T)]
     seen = AnyStrength.of(white[0], white[1], white[2])
-    found = seen.scan(seen.prepared(white[3].T), factor)
+    found = seen.scan(seen.family(white[3].T), factor)
 
     weaker = factor * SLOW + NOISE
     kept = cho_factor(weaker, lower=True)
@@ -44,6 +44,6 @@ def test_scores_and_likelihood_are_those_of_the_weaker_covariance(factor: float)
 def test_without_slow_heel_strength_changes_nothing() -> None:
     nothing = slow_root(np.zeros((N, N)))
     seen = AnyStrength.of(nothing, np.ones(N), np.arange(float(N)))
-    family = seen.prepared(np.eye(N)[:3])
+    family = seen.family(np.eye(N)[:3])
     assert nothing.shape == (N, 0)
     assert seen.scan(family, 0.02).score == pytest.approx(seen.scan(family, 1.0).score)

@@ -28,6 +28,10 @@ LEAST_UNLIKE = 0.02
 EXHAUSTIVE = 6000
 """Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
 BEAM = 400
+FALLING, NEGLIGIBLE = 3, 20.0
+"""Beyond `EXHAUSTIVE`: sizes in a row whose likeliest set weighs less than that of the size before, and the logarithm
+by which it lies behind the likeliest of all, from which larger sets are not looked for. What sets weigh peaks at the
+number of windows that were disturbed; a day of forty windows has sets of up to twenty."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +50,9 @@ class Weighed:
 def weigh_all(
     windows: Windows, linear: Linear, most: int, prior_other: float = PRIOR_OTHER, beside: Array | None = None
 ) -> Iterator[Weighed]:
-    """Weigh every set of up to ``most`` windows, size by size; large sizes only beyond the best of the size before.
+    """Weigh every set of up to ``most`` windows, size by size.
+
+    Large sizes only beyond the best of the size before, and only while they count.
 
     Parameters
     ----------
@@ -54,6 +60,7 @@ def weigh_all(
     """
     free = np.flatnonzero(windows.may_go)
     before: Weighed | None = None
+    best, last, falling = -np.inf, -np.inf, 0
     for size in range(min(most, free.size) + 1):
         sets = _sets(free, size, before)
         sets = sets[_spread(windows, sets, beside)]
@@ -61,6 +68,11 @@ def weigh_all(
             return
         before = _weigh(windows, linear, sets, prior_other)
         yield before
+        top = float(before.log_weight.max())
+        falling = falling + 1 if top < last else 0
+        best, last = max(best, top), top
+        if comb(free.size, size) > EXHAUSTIVE and falling >= FALLING and top < best - NEGLIGIBLE:
+            return
 
 
 def _sets(free: Sets, size: int, before: Weighed | None) -> Sets:

@@ -11,6 +11,7 @@ from window_maker import DEGREE, Quiet, make
 
 from dsp.alike import habit
 from dsp.checks import REGISTRY, Look, judge, run, run_day
+from dsp.checks.people import check as moved
 from dsp.checks.swing import swing_of
 from dsp.stiffening import expected_period
 from dsp.types import Array, Check, RollMotion, WindowEvidence
@@ -175,7 +176,7 @@ def settling(within: float) -> Callable[[Array], Array]:
 
 
 def people(windows: list[WindowEvidence]) -> list[Check]:
-    return [next(c for c in run(window) if c.code == "people") for window in windows]
+    return [moved(Look(window)) for window in windows]
 
 
 def rejected(windows: list[WindowEvidence]) -> int:

@@ -80,3 +80,13 @@ def test_bars_of_gm(kind: str) -> None:
 def test_windows_with_wash_are_rejected(generator: str) -> None:
     tally = suite.run(generator, "wash", 40)
     assert tally.spoilt_rejected >= 0.85 * tally.spoilt
+
+
+@pytest.mark.statistics
+@pytest.mark.timeout(3600)
+def test_steps_that_are_plain_to_see_are_rejected() -> None:
+    """Of some 150 steps above four standard errors of the mean; a share of 0.95 falls below 0.91 once in a hundred."""
+    tally = suite.run("gaussian", "people", 60)
+    assert tally.plain >= 100
+    assert tally.plain_rejected >= 0.91 * tally.plain
+    assert tally.clean_rejected <= 0.03 * tally.clean

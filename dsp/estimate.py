@@ -162,14 +162,15 @@ def covariances(
     low = by_lag(np.tensordot(model.density, table, axes=1), place)
     nodes = model.hats.low
     slow = np.asarray(np.tensordot(model.density[:nodes], table[:nodes], axes=1))
-    roll, start = np.zeros_like(low), np.zeros_like(low)
+    nothing = np.broadcast_to(0.0, low.shape)
+    roll, start = nothing, nothing
     if model.roll_variance > 0.0:
         wave = model.roll_variance * roll_covariance(lags, model.roll_frequency, model.damping)
         roll = by_lag(wave, place)
     if transient > 0.0 and np.isfinite(model.roll_frequency):
         turn = 2.0 * np.pi * model.roll_frequency * step * place
         swing = np.exp(-model.damping * turn) * np.array([np.cos(turn), np.sin(turn)])
-        start = TRANSIENT_FREEDOM * transient * swing.T @ swing
+        start = np.asarray((TRANSIENT_FREEDOM * transient * swing.T) @ swing)
     return Parts(low=low, roll=roll, transient=start, noise=noise, slow=slow), table
 
 

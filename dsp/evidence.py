@@ -92,6 +92,7 @@ def evidence_of(
         beside_heel=prepared.heel[beside] - low.regressors[beside] @ low.fit.coefficient - fitted.mean,
         day_scale=low.fit.scale,
         day_scale_dof=low.fit.scale_dof,
+        factor=fitted.factor,
     )
     # Laid out when it is asked for: covariances of long windows are large, and a day has many windows.
     return replace(window, led=partial(_led, window, prepared, one, low, wind, still))
@@ -133,6 +134,7 @@ def _led(
         transient=fitted.transient,
         whitened=fitted.whitened,
         covariance=fitted.covariance,
+        factor=fitted.factor,
         low_covariance=_slow(parts, index),
         motion=model,
         wind_speed=None if window.wind_speed is None or wind is None else wind.speed[index],

@@ -34,7 +34,8 @@ def sound_factor(matrix: Array) -> tuple[Array, bool]:
     for part in JITTER:
         try:
             shifted = matrix if part == 0.0 else matrix + part * size * np.eye(matrix.shape[0])
-            factor: tuple[Array, bool] = cho_factor(shifted, lower=True, check_finite=False)
+            # Turned over it is the same matrix, in the order in which it is wanted.
+            factor: tuple[Array, bool] = cho_factor(shifted.T, lower=True, check_finite=False)
         except LinAlgError:
             continue
         return factor

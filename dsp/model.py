@@ -71,6 +71,10 @@ def rolls_of(prepared: Prepared) -> tuple[RollLaw | None, list[WindowRoll]]:
         return None, [WindowRoll(float("nan"), float("nan"), 0.0, 0.0)] * len(prepared.windows)
     envelopes = [envelope(prepared.heel[grid.slice(w.start, w.stop)], grid.step, frequency) for w in prepared.windows]
     law = day_law(envelopes, grid.step, frequency)
+    if law is None:
+        # Windows of two periods each: what stands still beside them tells as much.
+        still = still_stretches(grid, prepared.heel, prepared.windows, 1.0 / frequency)
+        law = day_law([envelope(prepared.heel[part], grid.step, frequency) for part in still], grid.step, frequency)
     used = law or RollLaw(frequency, float("nan"), DAMPING_USUAL, DAMPING_USUAL, 0.1, frequency)
     rolls = [window_roll(e, grid.step, frequency, used) for e in envelopes]
     return law and as_windows_agree(law, rolls), rolls

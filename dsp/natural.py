@@ -23,6 +23,8 @@ STANDS_OUT = 5.0
 """A peak counts if it is so many times the median of its surroundings."""
 LEAST = 0.05
 """A peak with a smaller share of the strongest peak's rolling speed is not taken for the roll."""
+HANN = 2.0
+"""Half width of a peak in a tapered stretch, over the inverse of its length (zero of the Hann taper's transform)."""
 NARROW = 1.4
 """Ratio of frequencies, either way: a lightly damped roll is narrower than this, chop is broader."""
 STEADY = 2.0
@@ -90,7 +92,8 @@ def roll_frequency(
 
     Of the peaks that stand out of what is slower, in the windows or in speed with the record between, the one of most
     rolling speed beyond the broad motion of the windows; where there is none, the one of most speed that stands out of
-    the octaves around it in the windows. Speed (density times frequency squared) keeps the slow swing on the moorings
+    the octaves around it in the windows, and where there is none, of what lies beside it as far as short windows tell
+    them apart. Speed (density times frequency squared) keeps the slow swing on the moorings
     from being taken for the roll, and makes the level's own change under a weight flat. A range that was told orders
     the peaks; it makes none, and it forbids none.
 
@@ -124,7 +127,13 @@ def roll_frequency(
     place = _peaks(still, lowest)
     at, density = still.frequency[place], still.density[place]
     stands = density / _median(still.frequency, still.density, 0.5 * at, 2.0 * at)
-    return _first(still, place, density, stands, between) or (float("nan"), 0.0)
+    found = _first(still, place, density, stands, between)
+    if found:
+        return found
+    # In windows of three periods or fewer the octave below lies within the width that the window gives every peak.
+    beside = at - HANN / shortest
+    stands = density / _median(still.frequency, still.density, 0.5 * beside, beside)
+    return _first(still, place, density, np.where(beside > 0.0, stands, 0.0), between) or (float("nan"), 0.0)
 
 
 def _peaks(spectrum: Pooled, lowest: float) -> NDArray[np.intp]:

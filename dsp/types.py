@@ -368,8 +368,11 @@ class WindowEvidence:
     led: Callable[[], WindowEvidence | None] | None = None
     """Lays out the window with the record that leads up to it, in which she stands as in it: arrays of length n, mean,
     covariances and strength of slow heel are of both together; None where there is no such record."""
+    factor: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n, n) lower Cholesky factor of ``covariance``, if it is at hand; it is worked out otherwise."""
     other_push: Array = field(default_factory=lambda: np.zeros(0))
-    """(m,) rad2, mean square push of the roll over one period in each of the day's other windows."""
+    """(m,) rad2, mean square push of the roll over one period in each of the day's other windows, the strongest packet
+    of each left out."""
     other_push_dof: Array = field(default_factory=lambda: np.zeros(0))
     """(m,) degrees of freedom of ``other_push``."""
     other_period: Array = field(default_factory=lambda: np.zeros(0))

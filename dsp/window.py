@@ -26,7 +26,8 @@ class Parts:
     @property
     def whole(self) -> Array:
         """(n, n) rad2."""
-        total = self.low + self.roll + self.transient
+        total = self.low + self.roll
+        total += self.transient
         total[np.diag_indices_from(total)] += self.noise
         return total
 
@@ -47,6 +48,8 @@ class Fitted:
     """rad2, the shares of low-frequency heel, roll with its transient, and white noise in ``variance``."""
     covariance: Array
     """(n, n) rad2."""
+    factor: Array
+    """(n, n) its lower Cholesky factor; above the diagonal nothing of use."""
     whitened: Array
     """(n,) residual of unit variance, were the model exact."""
     roll: Array
@@ -91,6 +94,7 @@ def mean_of(heel: Array, parts: Parts) -> Fitted:
         variance_roll=float(weight @ parts.roll @ weight + weight @ parts.transient @ weight),
         variance_noise=float(weight**2 @ parts.noise),
         covariance=whole,
+        factor=factor[0],
         whitened=np.asarray(solve_triangular(factor[0], rest, lower=True, check_finite=False)),
         roll=np.asarray(parts.roll @ pull + transient),
         transient=np.asarray(transient),

@@ -31,6 +31,7 @@ from dsp.checks import (
     wind,
 )
 from dsp.checks.look import Look
+from dsp.checks.packets import calm
 from dsp.checks.swing import swing_of
 from dsp.types import Check, Verdict, WindowEvidence
 
@@ -85,19 +86,20 @@ def run_day(evidences: Sequence[WindowEvidence | None]) -> list[tuple[Check, ...
     As `run`, for each window; empty where there was no evidence.
     """
     swings = [None if e is None else swing_of(Look(e)) for e in evidences]
+    usual = [None if s is None else calm(s) for s in swings]
     found: list[tuple[Check, ...]] = []
     for number, evidence in enumerate(evidences):
         if evidence is None:
             found.append(())
             continue
-        others = [s for place, s in enumerate(swings) if s is not None and place != number]
+        others = [u for place, u in enumerate(usual) if u is not None and place != number]
         rest = [e for place, e in enumerate(evidences) if e is not None and place != number]
         found.append(
             run(
                 replace(
                     evidence,
-                    other_push=np.array([s.mean_push for s in others]),
-                    other_push_dof=np.array([s.dof for s in others]),
+                    other_push=np.array([push for push, _ in others]),
+                    other_push_dof=np.array([dof for _, dof in others]),
                     other_period=np.array([e.window_roll.period for e in rest]),
                     other_period_u=np.array([e.window_roll.period_u for e in rest]),
                     other_heel=np.array([e.mean for e in rest]),

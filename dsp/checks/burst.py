@@ -12,28 +12,30 @@ from scipy.special import fdtrc, fdtri
 from dsp.alike import Habit, habit
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
+from dsp.checks.packets import as_many, packets_in
 from dsp.checks.swing import FEWEST, SHARED, Swing, swing_of
 from dsp.types import Array, Check, Verdict
 
-WIDTHS = (0.8, 1.5, 3.0)
-"""Roll periods: half widths of the packets looked for, from one push to a train of waves."""
-LEAST_LEFT = 0.1
-"""Of a packet, once what is along a dying swing is taken out; less is not told from it."""
 OFF = 0.06
 """Share of a swing by which a free period may miss the day's law: damping grows with the swing, period with heel."""
 SWELLS = 30.0
-"""Degrees of freedom that the pushes of one window are worth at most: what pushes her (chop, gusts) swells and fades by
-a quarter over a minute or two (judgement), so that many pushes do not tell the strength of the moment any better."""
-NEIGHBOURS = 0.25
-"""Correlation of neighbouring pushes (`dsp.checks.swing.SHARED`)."""
+"""Degrees of freedom that the pushes of one window are worth at most where no other windows tell more: what pushes her
+(chop, gusts) swells and fades by a quarter over a minute or two (judgement), so that many pushes do not tell the
+strength of the moment any better."""
+WITHIN = 3.0
+"""The same over the degrees of freedom by which windows differ: what makes windows hours apart unlike each other swells
+within them too, with a third of the variance (judgement: strength that is forgotten within four minutes or so)."""
+RUNS, PACKETS = 0.3, 0.8
+"""Shares of the false alarms of runs and of packets. More than one together, since both see the same; with the other
+bounds less than the whole is used up (tests/unit/dsp/test_packets.py)."""
 
 
 def check(look: Look) -> Check:
     """Strongest run of pushes, or packet of waves in step, against the other pushes of the record and the day's.
 
-    Both are F whose lower part is averaged over what is thought of the day's habit; each has half of the false alarms,
-    shared among all runs and all packets (Bonferroni). The record beside the window tells what is usual and where a
-    packet begins; what lies mostly in it is not the window's fault and is not asked.
+    Both are F whose lower part is averaged over what is thought of the day's habit; each has a share of the false
+    alarms, split among as many as the overlapping runs and packets come to. The record beside the window tells what is
+    usual and where a packet begins; what lies mostly in it is not the window's fault and is not asked.
     """
     swing = swing_of(look)
     if swing is None or swing.entering >= swing.last - 1:
@@ -43,9 +45,9 @@ def check(look: Look) -> Check:
         return not_made(look, "burst", f"fewer than {FEWEST} roll periods, and nothing to compare them with")
     sure = _sure(swing, day)
     rivals = (_strongest_run(swing, day, sure), _strongest_packet(swing, day, sure))
-    found = min(rivals, key=lambda one: one.chance * one.tried)
+    found = min(rivals, key=lambda one: one.chance * one.tried / one.share)
     ratio = found.inside / found.usual
-    limit = _limit(found, day, REJECT["burst"] / len(rivals) / found.tried) / found.usual
+    limit = _limit(found, day, REJECT["burst"] * found.share / found.tried) / found.usual
     verdict: Verdict = "rejected" if ratio > limit else "fine"
     first, last = found.first, found.first + found.count
     grows = float(np.abs(swing.amplitude[first : last + 1]).max())
@@ -83,7 +85,9 @@ class _Found:
     usual: float
     """rad2, ``below`` on average."""
     tried: float
-    """How many were looked at, or as many independent ones as those come to."""
+    """How many independent ones those looked at come to."""
+    share: float = 1.0
+    """Of the false alarms."""
 
 
 def _sure(swing: Swing, day: Habit) -> Array:
@@ -115,7 +119,15 @@ def _strongest_run(swing: Swing, day: Habit, sure: Array) -> _Found:
         if best is None or one.chance < best.chance:
             best = replace(one, first=int(starts[one.first]), count=count)
     assert best is not None
-    return replace(best, tried=tried)
+    return replace(best, tried=_runs_as_many(tried), share=RUNS)
+
+
+def _runs_as_many(tried: float) -> float:
+    """Return how many independent runs have as good a chance of a maximum as so many that overlap.
+
+    By Monte Carlo at 0.002 false alarms a third of them and less, for 3 to 80 pushes (tests/unit/dsp/test_packets.py).
+    """
+    return min(2.0 + 0.35 * tried, tried)
 
 
 def _lengths(longest: int) -> list[int]:
@@ -127,65 +139,14 @@ def _lengths(longest: int) -> list[int]:
 
 
 def _strongest_packet(swing: Swing, day: Habit, sure: Array) -> _Found:
-    """Find the unlikeliest packet: pushes in step with a roll that grows and falls as a bell, of free phase and size.
-
-    Where phases are in step, a packet of ``n`` pushes is tested with two degrees of freedom in place of ``2 n``. A
-    dying swing whose damping or period is not quite the day's leaves pushes in step too, proportional to itself; what
-    is along it is therefore taken out of pushes and packets alike.
-    """
-    size = swing.push.size
-    places = np.arange(size + 1, dtype=np.float64)
-    middle, width = _packets(swing)
-    bell = np.exp(-0.5 * ((places - middle[:, None]) / width[:, None]) ** 2)
-    shape = sure * (bell[:, 1:] - swing.keep * bell[:, :-1])
-    dying = sure * swing.keep ** places[:-1]
-    dying /= np.linalg.norm(dying)
-    shape -= np.outer(shape @ dying, dying)
-    shape /= np.maximum(np.sqrt(np.sum(shape**2, axis=1)), LEAST_LEFT * np.max(bell))[:, None]
-    push = sure * swing.push
-    push = push - dying * (dying @ push)
-    spread = 1.0 + 2.0 * NEIGHBOURS * np.sum(shape[:, 1:] * shape[:, :-1], axis=1)
-    along = np.abs(shape @ push) ** 2
-    outside = np.maximum(float(np.sum(np.abs(push) ** 2)) - along, 0.0) / max(size - 2, 1)
-    one = _unlikeliest(along / spread, 2.0, outside, 2.0 * (size - 2) / SHARED, day, swing.noise)
-    at = one.first
-    first = int(np.clip(np.floor(middle[at] - 1.5 * width[at]), 0, size - 1))
-    last = int(np.clip(np.ceil(middle[at] + 1.5 * width[at]), first + 1, size))
-    return replace(one, first=first, count=last - first, tried=_as_many(shape, width, one.chance))
-
-
-def _packets(swing: Swing) -> tuple[Array, Array]:
-    """Middle and half width (m,) of each packet, in periods; what lies mostly beside the window is not among them."""
-    middles, widths = [], []
-    begin, end = swing.first - 0.5, swing.last - 0.5
-    for width in WIDTHS:
-        low, high = begin + 0.5 * width, end - 0.5 * width
-        each = np.arange(low, high + 0.01, 0.5) if high > low else np.array([0.5 * (begin + end)])
-        middles.append(each)
-        widths.append(np.full(each.size, width))
-    return np.concatenate(middles), np.concatenate(widths)
-
-
-def _as_many(shape: Array, width: Array, chance: float) -> float:
-    """Return how many independent packets have as good a chance of a maximum as these, which overlap.
-
-    Along packets of one width the score is an envelope; it comes above ``u`` (in mean squares) with a chance of at
-    most ``exp(-u) [1 + l sqrt(u / pi)]``, l the length in radians of the walk of the unit templates (expected
-    upcrossings of a Rayleigh envelope: Rice 1945, Bell Syst. Tech. J. 24, section 3.7, from memory). Never more than
-    there are.
-
-    Parameters
-    ----------
-    shape : (m, j) unit templates. width : (m,) those of one width stand one after the other.
-    chance : of the best one by itself.
-    """
-    steep = float(np.sqrt(max(-np.log(max(chance, 1e-300)), 1.0) / np.pi))
-    many = 0.0
-    for one in WIDTHS:
-        rows = shape[width == one]
-        beside = np.clip(np.sum(rows[1:] * rows[:-1], axis=1), -1.0, 1.0)
-        many += min(1.0 + float(np.arccos(np.abs(beside)).sum()) * steep, rows.shape[0])
-    return many
+    """Find the unlikeliest packet: pushes in step with a roll that grows and falls as a bell."""
+    size, packets = swing.push.size, packets_in(swing, sure)
+    outside = np.maximum(packets.energy - packets.along, 0.0) / max(size - 2, 1)
+    one = _unlikeliest(packets.along / packets.spread, 2.0, outside, 2.0 * (size - 2) / SHARED, day, swing.noise)
+    middle, reach = packets.middle[one.first], 1.5 * packets.width[one.first]
+    first = int(np.clip(np.floor(middle - reach), 0, size - 1))
+    last = int(np.clip(np.ceil(middle + reach), first + 1, size))
+    return replace(one, first=first, count=last - first, tried=as_many(packets, one.chance), share=PACKETS)
 
 
 def _unlikeliest(inside: Array, free: float, outside: Array, rest: float, day: Habit, noise: float) -> _Found:
@@ -193,9 +154,10 @@ def _unlikeliest(inside: Array, free: float, outside: Array, rest: float, day: H
 
     Nothing is less usual than ``noise`` (rad2), so that figures of a record without motion are no bursts.
     """
-    rest = 1.0 / (1.0 / max(rest, 1e-3) + 1.0 / SWELLS)
-    dof = rest + day.dof
-    below = np.maximum((rest * outside[:, None] + day.dof * day.usual) / dof, max(noise, 1e-300))
+    swells = WITHIN * day.dof if day.tells else np.full_like(day.dof, SWELLS)
+    rests = 1.0 / (1.0 / max(rest, 1e-3) + 1.0 / swells)
+    dof = rests + day.dof
+    below = np.maximum((rests * outside[:, None] + day.dof * day.usual) / dof, max(noise, 1e-300))
     chances = fdtrc(free, dof, inside[:, None] / below) @ day.weight
     at = int(np.argmin(chances))
     usual = float(np.exp(day.weight @ np.log(below[at])))

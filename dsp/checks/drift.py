@@ -12,7 +12,7 @@ from dsp.types import Check
 def check(look: Look) -> Check:
     """Straight line against the window's own covariance."""
     line = look.seconds / max(look.length, 1e-9) - 0.5
-    scan = look.scan_apart([line[None, :]])[0][0]
+    scan = look.scan_apart([look.whitened(line[None, :])])[0][0]
     value, size = float(abs(scan.score[0])), float(scan.amplitude[0])
     dof = look.free_dof(line)
     limit = normal_limit(REJECT["drift"], dof)

@@ -106,7 +106,8 @@ class Look:
 
     @cached_property
     def _factor(self) -> Array:
-        return np.asarray(sound_factor(self.evidence.covariance)[0])
+        at_hand = self.evidence.factor
+        return at_hand if at_hand.size else np.asarray(sound_factor(self.evidence.covariance)[0])
 
     @cached_property
     def _white_ones(self) -> Array:
@@ -128,6 +129,10 @@ class Look:
 
     def _white(self, value: Array) -> Array:
         return np.asarray(solve_triangular(self._factor, value, lower=True, check_finite=False))
+
+    def whitened(self, templates: Array) -> Array:
+        """Whiten templates (m, n), their mean left in; (m, n)."""
+        return np.asarray(self._white(templates.T).T)
 
     def turned(self, templates: Array) -> Array:
         """Whiten templates (m, n) and take their mean off; (m, n)."""
@@ -158,20 +163,22 @@ class Look:
 
         Parameters
         ----------
+        families : `whitened` templates (m, n), neighbours alike.
         rivals : families that are fitted with the amplitude so chosen, and have no say in it.
         """
         seen = self._any_strength
-        fits = [seen.family(self._white(f.T).T) for f in families]
+        fits = [seen.family(f) for f in families]
         factors = (1.0, *SHARES) if np.isfinite(self.evidence.shared_dof) else (1.0,)
-        best = [max(float(np.abs(seen.scan(f, x).score).max()) for f in fits) for x in factors]
+        best = np.max([seen.largest(f, factors) for f in fits], axis=0)
         worth = [self._usual(x) + seen.log_likelihood(x) + 0.5 * b**2 for x, b in zip(factors, best, strict=True)]
         chosen = factors[int(np.argmax(worth))]
-        beside = [seen.family(self._white(f.T).T) for f in rivals]
+        beside = [seen.family(f) for f in rivals]
         return [seen.scan(f, chosen) for f in fits], [seen.scan(f, chosen) for f in beside]
 
     @cached_property
     def _any_strength(self) -> AnyStrength:
-        return AnyStrength.of(self._white(slow_root(self.slow_covariance)), self._white_ones, self._white_heel)
+        root = slow_root(self.slow_covariance, self.evidence.motion.white)
+        return AnyStrength.of(self._white(root), self._white_ones, self._white_heel)
 
     def _usual(self, factor: float) -> float:
         """Log likelihood of a factor on low-frequency heel by the day's other windows."""

@@ -12,7 +12,7 @@ from dsp.checks.scan import Scan, scan_chance, scan_limit
 from dsp.types import Array, Check
 
 WALK = 6.0
-"""s that a walk across the deck takes: 5 m at a little under a metre a second."""
+"""s that a walk across the deck takes: 5 m at a little under a metre a second. Every one of `STAYS` is a multiple."""
 STEP_SHARE = 0.75
 """Share of the false alarms given to a walk without return."""
 STAYS = (12.0, 24.0, 48.0)
@@ -34,6 +34,12 @@ class Walks:
     """(m,) s since opening."""
     template: Array
     """(m, n) share of the way walked."""
+    white: Array
+    """(m, n) the same, whitened."""
+
+    def only(self, part: slice) -> Walks:
+        """Some of them."""
+        return Walks(self.stay, self.start[part], self.template[part], self.white[part])
 
 
 def check(look: Look) -> Check:
@@ -48,7 +54,8 @@ def check(look: Look) -> Check:
     if led is None:
         return _alone(look)
     families, before = _families(led), _before(led)
-    scans, (steps, settling) = led.scan_apart([f.template for f in families], [before.template, _settling(led)])
+    rivals = [before.white, led.whitened(_settling(led))]
+    scans, (steps, settling) = led.scan_apart([f.white for f in families], rivals)
     now, earlier = (float(np.abs(scan.score).max()) for scan in (scans[0], steps))
     if now**2 > max(earlier, float(np.abs(settling.score).max())) ** 2 + LIKELIER:
         return _answer(led, families, scans)
@@ -63,7 +70,7 @@ def check(look: Look) -> Check:
 
 def _alone(look: Look) -> Check:
     families = _families(look)
-    return _answer(look, families, look.scan_apart([f.template for f in families])[0])
+    return _answer(look, families, look.scan_apart([f.white for f in families])[0])
 
 
 def _answer(look: Look, families: list[Walks], scans: list[Scan]) -> Check:
@@ -117,26 +124,34 @@ def _shared(scans: list[Scan], place: int) -> tuple[list[Scan], float]:
 
 
 def _families(look: Look) -> list[Walks]:
-    """Lay out the walks that a window may hold: those without return first."""
+    """Lay out the walks that a window may hold: those without return first.
+
+    Who walks there and back steps twice, so that the difference of two steps is his template, whitened or not.
+    """
     length, spacing = look.length, _spacing(look)
     # Nearer to an edge than half a roll period a step and a swing look alike, and it moves the mean by little.
     half_roll = 0.5 * look.period if np.isfinite(look.period) else 0.0
     edge = min(max(4.0, half_roll), 0.1 * length)
-    families = []
-    for stay in (float("inf"), *(s for s in STAYS if s + 2 * WALK < 0.7 * length)):
-        last = length - edge - (0.0 if stay == float("inf") else stay)
-        start = np.arange(edge - WALK / 2, last - WALK / 2, spacing)
-        if start.size == 0:
-            start = np.array([0.5 * (length - WALK)])
-        families.append(Walks(stay, start, _walked(look.seconds, start, stay)))
+    stays = [s for s in STAYS if s + 2 * WALK < 0.7 * length]
+    first, last = edge - WALK / 2, length - edge - WALK / 2
+    # On to where he who goes last is back.
+    start = first + spacing * np.arange(
+        max(np.ceil((last - first) / spacing), 1.0) + (WALK / spacing if stays else 0.0)
+    )
+    steps = _laid(look, start)
+    families = [steps.only(slice(0, max(np.count_nonzero(start < last), 1)))]
+    for stay in stays:
+        back = round((WALK + stay) / spacing)
+        goes = np.flatnonzero(start < last - stay)
+        template, white = (one[goes] - one[goes + back] for one in (steps.template, steps.white))
+        families.append(Walks(stay, start[goes], template, white))
     return families
 
 
 def _before(led: Look) -> Walks:
     """Walks that are over when the window opens, from the beginning of the record that leads up to it."""
     start = np.arange(-WALK, float(led.seconds[0]), -_spacing(led))
-    start = start if start.size else np.array([-WALK])
-    return Walks(float("inf"), start, _walked(led.seconds, start, float("inf")))
+    return _laid(led, start if start.size else np.array([-WALK]))
 
 
 def _settling(led: Look) -> Array:
@@ -146,14 +161,12 @@ def _settling(led: Look) -> Array:
 
 
 def _spacing(look: Look) -> float:
-    """s between the starts of walks that are tried."""
-    return max(look.evidence.step, 1.5, look.length / 80.0)
+    """s between the starts of walks that are tried: goes into a walk without rest, and so into every stay."""
+    wanted = max(look.evidence.step, 1.5, look.length / 80.0)
+    return WALK / float(np.ceil(WALK / min(wanted, WALK)))
 
 
-def _walked(seconds: Array, start: Array, stay: float) -> Array:
-    """(m, n) share of the way walked at each time, for each start."""
-    since = seconds[None, :] - start[:, None]
-    there = np.clip(since / WALK, 0.0, 1.0)
-    if stay == float("inf"):
-        return np.asarray(there)
-    return np.asarray(there - np.clip((since - WALK - stay) / WALK, 0.0, 1.0))
+def _laid(look: Look, start: Array) -> Walks:
+    """Walks without return that begin at each of ``start`` (m,), s since opening."""
+    template = np.clip((look.seconds[None, :] - start[:, None]) / WALK, 0.0, 1.0)
+    return Walks(float("inf"), start, template, look.whitened(template))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.linalg.lapack import dpstrf
@@ -18,8 +19,8 @@ from scipy.special import stdtr
 
 from dsp.types import Array
 
-DROWNED = 1e-5
-"""Share of the variance of slow heel that is left out of its factor."""
+DROWNED, OF_NOISE = 1e-5, 0.1
+"""What is left out of the factor of slow heel, by bin: a share of its own variance, or of that of the bin's noise."""
 MOST = 1.0 - 1e-6
 """Share of slow heel in the variance along an axis at most: some is always noise."""
 
@@ -79,40 +80,64 @@ class AnyStrength:
         )
         return Family(templates @ self.axes, own, neighbour, templates @ self.ones, templates @ self.heel)
 
+    @cached_property
+    def _level(self) -> tuple[Array, Array, Array]:
+        """Constant and heel on the axes (r,), and their products (3,): of ones, of both, of heel."""
+        products = np.array([self.ones @ self.ones, self.ones @ self.heel, self.heel @ self.heel])
+        return self.ones @ self.axes, self.heel @ self.axes, products
+
     def scan(self, family: Family, factor: float) -> Scan:
         """Fit each template beside the mean, slow heel made weaker by ``factor``."""
-        gain, ones, heel = self._gain(factor), self.ones @ self.axes, self.heel @ self.axes
-        whole = self._product(self.ones, self.ones, factor)
+        gain = self._gain(factor)
+        ones, heel, _ = self._level
+        whole, level, _ = self._products(factor)
         mean = (family.by_ones + family.along @ (gain * ones)) / whole
-        both = family.by_heel + family.along @ (gain * heel) - mean * self._product(self.ones, self.heel, factor)
+        both = family.by_heel + family.along @ (gain * heel) - mean * level
         size = np.sqrt(np.maximum(family.own + family.along**2 @ gain - mean**2 * whole, 0.0))
         size = np.maximum(size, 1e-12 * float(size.max(initial=0.0)) + 1e-300)
         inner = family.neighbour + (family.along[1:] * family.along[:-1]) @ gain - mean[1:] * mean[:-1] * whole
         walk = float(np.arccos(np.clip(inner / size[1:] / size[:-1], -1.0, 1.0)).sum())
         return Scan(both / size, both / size**2, walk)
 
+    def largest(self, family: Family, factors: Sequence[float]) -> Array:
+        """Largest |score| (f,) of a family for each of several factors, as `scan` finds them one by one."""
+        ones, heel, _ = self._level
+        gain = np.stack([self._gain(factor) for factor in factors], axis=1)
+        whole, level, _ = np.stack([self._products(factor) for factor in factors], axis=1)
+        mean = (family.by_ones[:, None] + family.along @ (gain * ones[:, None])) / whole
+        both = family.by_heel[:, None] + family.along @ (gain * heel[:, None]) - mean * level
+        square = family.own[:, None] + family.along**2 @ gain - mean**2 * whole
+        least = np.maximum(1e-24 * square.max(axis=0, initial=0.0), 1e-300)
+        return np.asarray(np.max(np.abs(both) / np.sqrt(np.maximum(square, least)), axis=0))
+
     def log_likelihood(self, factor: float) -> float:
         """Restricted log likelihood of ``factor``, but for a constant."""
-        whole, level = (self._product(self.ones, other, factor) for other in (self.ones, self.heel))
-        rest = self._product(self.heel, self.heel, factor) - level**2 / whole
+        whole, level, heel = self._products(factor)
+        rest = heel - level**2 / whole
         return float(-0.5 * (np.log1p(-(1.0 - factor) * self.share).sum() + np.log(whole) + rest))
 
     def _gain(self, factor: float) -> Array:
         less = (1.0 - factor) * self.share
         return np.asarray(less / (1.0 - less))
 
-    def _product(self, a: Array, b: Array, factor: float) -> float:
-        return float(a @ b + self._gain(factor) @ ((a @ self.axes) * (b @ self.axes)))
+    def _products(self, factor: float) -> Array:
+        """(3,) products of the constant with itself, of both, of the heel with itself."""
+        ones, heel, own = self._level
+        return np.asarray(own + np.stack([ones * ones, ones * heel, heel * heel]) @ self._gain(factor))
 
 
-def slow_root(slow: Array) -> Array:
+def slow_root(slow: Array, noise: float = 0.0) -> Array:
     """Return R (n, r) with R R' the covariance ``slow`` (n, n), what drowns left out (pivoted Cholesky, LAPACK dpstrf).
+
+    Parameters
+    ----------
+    noise : rad2, variance of each bin beside it that is independent of the others.
 
     >>> root = slow_root(np.ones((4, 4)))
     >>> root.shape, bool(np.allclose(root @ root.T, 1.0))
     ((4, 1), True)
     """
-    tolerance = max(DROWNED * float(np.max(np.diag(slow))), 1e-300)
+    tolerance = max(DROWNED * float(np.max(np.diag(slow))), OF_NOISE * noise, 1e-300)
     factor, pivot, rank, _ = dpstrf(slow, tol=tolerance, lower=1)
     root = np.zeros((slow.shape[0], rank))
     root[pivot - 1] = np.tril(factor[:, :rank])

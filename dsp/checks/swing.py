@@ -76,13 +76,8 @@ def swing_of(look: Look) -> Swing | None:
     at = evidence.beside_time if beside else evidence.time
     heel = evidence.beside_heel if beside else evidence.heel - evidence.wind_part - evidence.mean
     seconds = at - evidence.time[0]
-    number = np.floor(seconds / period).astype(int)
     whole = max(round((evidence.time[-1] - evidence.time[0]) / period), 1)
-    seen = {
-        int(j): fitted
-        for j in np.unique(number)
-        if (fitted := _one_period(seconds, heel, number == j, period)) is not None
-    }
+    seen = _by_period(seconds, heel, period)
     inside = [j for j in seen if 0 <= j < whole]
     if not inside:
         return None
@@ -104,12 +99,24 @@ def swing_of(look: Look) -> Swing | None:
     return Swing(time, z, push, keep, run.index(min(inside)), run.index(max(inside)) + 1, noise)
 
 
-def _one_period(seconds: Array, heel: Array, here: NDArray[np.bool_], period: float) -> tuple[float, complex] | None:
-    """Middle (s) and complex amplitude (rad) of one period; None where too little of it was recorded."""
-    part = seconds[here]
-    if part.size < 5 or float(np.ptp(part)) < 0.7 * period:
-        return None
-    turn = 2.0 * np.pi * part / period
-    design = np.column_stack([np.ones_like(turn), turn - turn.mean(), np.cos(turn), np.sin(turn)])
-    fit = np.linalg.lstsq(design, heel[here], rcond=None)[0]
-    return float(part.mean()), complex(fit[2], -fit[3])
+def _by_period(seconds: Array, heel: Array, period: float) -> dict[int, tuple[float, complex]]:
+    """Middle (s) and complex amplitude (rad) of each period by its number; none of which too little was recorded.
+
+    Each is fitted by a constant, a line, a cosine and a sine; all normal equations are solved together.
+    """
+    number = np.floor(seconds / period).astype(int)
+    order = np.argsort(number, kind="stable")
+    numbers, first, count = np.unique(number[order], return_index=True, return_counts=True)
+    at, value = seconds[order], heel[order]
+    middle = np.add.reduceat(at, first) / count
+    enough = (count >= 5) & (np.maximum.reduceat(at, first) - np.minimum.reduceat(at, first) >= 0.7 * period)
+    turn = 2.0 * np.pi * at / period
+    level = np.repeat(np.add.reduceat(value, first) / count, count)
+    design = np.stack(
+        [np.ones_like(turn), turn - 2.0 * np.pi / period * np.repeat(middle, count), np.cos(turn), np.sin(turn)]
+    )
+    normal = np.add.reduceat(design[:, None] * design[None], first, axis=2)[:, :, enough]
+    right = np.add.reduceat(design * (value - level), first, axis=1)[:, enough]
+    fit = np.linalg.solve(normal.transpose(2, 0, 1), right.T[:, :, None])[:, :, 0]
+    amplitude = fit[:, 2] - 1j * fit[:, 3]
+    return {int(j): (float(t), complex(z)) for j, t, z in zip(numbers[enough], middle[enough], amplitude, strict=True)}

@@ -103,3 +103,17 @@ def test_a_vessel_that_passes_in_one_pause_is_not_the_roll() -> None:
     wash = 2.0 * DEG * near * np.sin(2.0 * np.pi * trace.time / 4.0)
     passed = replace(day, heel=(replace(trace, value=trace.value + wash),))
     assert first_look(passed) == pytest.approx(6.5, rel=0.05)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_slow_roll_is_found_in_windows_of_less_than_three_periods(seed: int) -> None:
+    """The octave below lies within the width that such windows give every peak, and two periods make no law."""
+    day = made(seed, 23.0, driven=0.002)
+    short = replace(day, windows=tuple(replace(w, start=w.stop - 62.0) for w in day.windows))
+    found = prepare(short)
+    assert not isinstance(found, str)
+    assert 1.0 / found.roll_frequency == pytest.approx(23.0, rel=0.08)
+    law, rolls = rolls_of(found)
+    assert law is not None and 1.0 / law.frequency == pytest.approx(23.0, rel=0.03)
+    assert 0.01 < law.damping < 0.09
+    assert all(one.stationary > 0.0 for one in rolls)

@@ -108,6 +108,14 @@ def case_of(generator: str, kind: str, seed: int, wind: bool) -> Case:
     return Case(made.day, made.moment, made.heel, spoilt, made.displacement, made.gm, made.bm, limit, scale_u, kn=kn)
 
 
+def with_cross_curves(case: Case) -> Case:
+    """Tell the hull's curve of a day of the first generator, whose sides are upright, and not its BM alone.
+
+    KM is of no account there (``sin(heel) (KM + BM tan^2(heel) / 2)``); 5 m is as good as any.
+    """
+    return replace(case, kn=lambda heel: np.sin(heel) * (5.0 + case.bm * np.tan(heel) ** 2 / 2.0))
+
+
 def with_list_change(case: Case, seed: int) -> Case:
     """Let her list change by 0.01 to 0.1 degrees between two windows, two at least on either side, and stay so."""
     rng = np.random.default_rng([seed, 77])
@@ -205,9 +213,10 @@ def row(tally: Tally) -> str:
     )
 
 
-def run(generator: str, kind: str, days: int, first: int = 0, wind: bool = True) -> Tally:
-    """Judge ``days`` days of one kind from seed ``first`` on."""
+def run(generator: str, kind: str, days: int, first: int = 0, wind: bool = True, curves: bool = False) -> Tally:
+    """Judge ``days`` days of one kind from seed ``first`` on; with ``curves`` the hull's curve is told."""
     tally = Tally(kind, wind)
     for seed in range(first, first + days):
-        judge(case_of(generator, kind, seed, wind), tally)
+        case = case_of(generator, kind, seed, wind)
+        judge(with_cross_curves(case) if curves else case, tally)
     return tally

@@ -26,13 +26,18 @@ def main() -> None:
     asked.add_argument("--first", type=int, default=0)
     asked.add_argument("--kinds", default="")
     asked.add_argument("--without-wind", action="store_true", help="wind is not measured")
+    asked.add_argument(
+        "--cross-curves", action="store_true", help="first generator: the hull's curve is told, not BM alone"
+    )
     asked.add_argument("--seeds", action="store_true", help="name the seed of the day with the worst GM")
     how = asked.parse_args()
+    if how.cross_curves and how.generator != "gaussian":
+        asked.error("--cross-curves: only the first generator's hulls are known to have upright sides")
     of = {"gaussian": gaussian_day.KINDS, "physical": physical_day.KINDS, "wander": wander_day.KINDS}
     kinds = how.kinds.split(",") if how.kinds else list(of[how.generator])
     print(suite.HEAD)
     for kind in kinds:
-        tally = suite.run(how.generator, kind, how.days, how.first, not how.without_wind)
+        tally = suite.run(how.generator, kind, how.days, how.first, not how.without_wind, how.cross_curves)
         print(suite.row(tally), flush=True)
         if how.seeds:
             worst = int(np.argmax(np.abs(tally.gm)))

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtr, gammaln
+from scipy.special import fdtr, gammaln, logsumexp
 
 from dsp.types import Array
 
@@ -112,9 +112,10 @@ def habit(strength: Array, dof: Array) -> Habit:
     for row, shared in enumerate(CHOICES):
         usual = (1.0 - SPOILT) * ratio * np.exp(log_f(ratio, dof, shared))
         told[row] = np.log(usual + disturbed + 1e-300).sum(axis=1)
-    share = np.exp(told - told.max()) * PRIOR[:, None]
-    weight = share.sum(axis=1)
-    middle = np.exp(share @ np.log(trial) / weight)
+    whole = logsumexp(told, axis=1)
+    # Row by row: next to the likeliest hypothesis the others may be too unlikely for a number, and still have a middle.
+    middle = np.exp(np.exp(told - whole[:, None]) @ np.log(trial))
+    weight = np.exp(whole - whole.max()) * PRIOR
     known = (1.0 - SPOILT) * float(dof.sum())
     return Habit(middle, np.minimum(np.array(CHOICES), known), weight / weight.sum())
 

@@ -89,3 +89,11 @@ def test_wash_in_three_windows_does_not_make_the_others_unlike() -> None:
 def test_few_pushes_are_taken_as_they_are() -> None:
     push = pushed(np.random.default_rng(1), 1, 4)[0]
     assert calm(swing(push)) == (pytest.approx(float(np.mean(np.abs(push) ** 2))), pytest.approx(8.0 / SHARED))
+
+
+def test_windows_in_which_nothing_moves_leave_numbers_to_every_hypothesis() -> None:
+    """Two windows a million times calmer than the rest rule out that windows are alike beyond what a number holds."""
+    told = habit(np.array([1.0, 0.9, 1.1, 1.0, 1.2, 1e-7, 1e-8]), np.full(7, 60.0))
+    assert np.isfinite(told.usual).all() and bool(np.all(told.usual > 0.0))
+    assert float(told.weight.sum()) == pytest.approx(1.0)
+    assert told.weight[0] < 1e-6

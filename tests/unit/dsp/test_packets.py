@@ -91,9 +91,10 @@ def test_few_pushes_are_taken_as_they_are() -> None:
     assert calm(swing(push)) == (pytest.approx(float(np.mean(np.abs(push) ** 2))), pytest.approx(8.0 / SHARED))
 
 
-def test_windows_in_which_nothing_moves_leave_numbers_to_every_hypothesis() -> None:
-    """Two windows a million times calmer than the rest rule out that windows are alike beyond what a number holds."""
-    told = habit(np.array([1.0, 0.9, 1.1, 1.0, 1.2, 1e-7, 1e-8]), np.full(7, 60.0))
+def test_windows_as_unlike_as_can_be_leave_numbers_to_every_hypothesis() -> None:
+    """Strengths ten decades apart rule out that windows are alike, beyond what a number holds."""
+    strength = np.array([8.2, 0.058, 9e-6, 0.00039, 679.0, 0.74, 0.18, 19100.0])
+    told = habit(strength, np.array([188.0, 229.0, 21.0, 57.0, 540.0, 117.0, 126.0, 23.0]))
     assert np.isfinite(told.usual).all() and bool(np.all(told.usual > 0.0))
     assert float(told.weight.sum()) == pytest.approx(1.0)
     assert told.weight[0] < 1e-6

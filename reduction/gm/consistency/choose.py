@@ -241,7 +241,7 @@ def _report(
             int(i),
             float(shift[i]),
             float(shift_u[i]),
-            _held(windows, linear, share, int(i), shift, shift_u),
+            _held(windows, share, int(i), shift, shift_u),
             min(largest, float(-stdtrit(windows.law_dof, min(BOTH / windows.moved[i], 1.0) / 2.0))),
         )
         for i in left_out
@@ -261,7 +261,7 @@ def _report(
     )
 
 
-def _held(windows: Windows, linear: Linear, share: Array, i: int, shift: Array, shift_u: Array) -> float:
+def _held(windows: Windows, share: Array, i: int, shift: Array, shift_u: Array) -> float:
     half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
     own_u = float(np.sqrt(windows.covariance[i, i]))
     reach = max(PLAUSIBLE_SHIFT * half_range, 10 * own_u)
@@ -269,7 +269,7 @@ def _held(windows: Windows, linear: Linear, share: Array, i: int, shift: Array, 
     other = PRIOR_OTHER / 2 * float(np.exp(windows.hint_other[i])) * density * reach
     total = 0.0
     for weight, side in zip(share, PRIOR_RESTRAINT, strict=True):
-        toward, held = eligible(windows, linear, side)
+        toward, held = eligible(windows, side)
         right_way = float(ndtr(-toward[i] * shift[i] / shift_u[i])) if shift_u[i] > 0 else 0.5
         by_line = float(held[i]) * float(np.exp(windows.hint_held[i])) * right_way
         total += float(weight) * by_line / (by_line + other)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from reduction.gm.consistency.linear import Linear
 from reduction.gm.consistency.values import Array, Windows
 
 PRIOR_RESTRAINT = {
@@ -22,14 +21,17 @@ PRIOR_SLACKENED = 0.2
 """Given a line: the same in a window heeled towards it, where the heel itself gives it slack (judgement)."""
 
 
-def eligible(windows: Windows, linear: Linear, side: str) -> tuple[Array, Array]:
+def eligible(windows: Windows, side: str) -> tuple[Array, Array]:
     """(n,) side of heel (+1 starboard) and (n,) prior probability of being held under a hypothesis.
 
     Contact on a side can act in a window pulled to that side and, as far as it may have come early, in the windows
-    about upright; it takes heel away. A line that has come tight pulls to its own side whichever way she heels, most
+    about the middle; it takes heel away. A line that has come tight pulls to its own side whichever way she heels, most
     likely where she heels away from it.
+
+    Sides count from how she lies with the weights in the middle of their moments, list and all: there her lines were
+    slackened and her fenders hung.
     """
-    pull = windows.arm + linear.beta[1]
+    pull = windows.arm - float(np.median(windows.arm))
     toward = np.sign(pull)
     near = np.abs(pull) < 0.15 * max(float(np.abs(pull).max()), 1e-12)
     if side == "free":

@@ -141,7 +141,7 @@ def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> 
     by_hypothesis = np.empty((count, len(PRIOR_RESTRAINT)))
     other = np.log(prior_other / 2) + windows.hint_other
     for column, (side, prior) in enumerate(PRIOR_RESTRAINT.items()):
-        toward, held = eligible(windows, linear, side)
+        toward, held = eligible(windows, side)
         log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
         direction = ndtr(-toward[sets] * score)
         by_line = log_held[sets] - log_reach + np.log(np.maximum(direction, 1e-300))

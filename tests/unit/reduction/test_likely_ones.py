@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from day_maker import Vessel, day, states
 
 from reduction.gm.reduce import reduce_gm
@@ -31,3 +32,19 @@ def test_clean_windows_beside_held_ones_are_seldom_left_out() -> None:
     # By the likeliest set alone 0.008 of the clean ones.
     assert np.mean(clean) < 0.005
     assert np.mean(held) > 0.95
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_lines_hold_her_from_the_list_she_was_moored_with(seed: int) -> None:
+    """Half a degree of list: her lines were slackened there, and port of it she is held though hardly heeled to port."""
+    vessel = Vessel(tcg=0.009, top=float(np.deg2rad(1.5)))
+    heel = vessel.heel(vessel.moments())
+    for number, share in ((1, 0.06), (3, 0.048), (5, 0.03), (7, 0.047)):
+        heel[number] -= share * (heel[number] - heel[0])
+    u = float(np.deg2rad(0.0014))
+    heel += u * np.random.default_rng(seed).normal(size=9)
+    made = day(heel, u**2 * np.eye(9))
+    curve = lambda angle: np.sin(angle) * (5.0 + vessel.bm * np.tan(angle) ** 2 / 2.0)  # noqa: E731
+    result = reduce_gm(made, states(vessel.moments()), vessel.weight, vessel.known_bm, curve)
+    assert [number for number, point in enumerate(result.points) if not point.used] == [1, 3, 5, 7]
+    assert abs(result.gm.value / vessel.gm - 1.0) < 0.003

@@ -36,7 +36,7 @@ def test_clean_windows_beside_held_ones_are_seldom_left_out() -> None:
 
 @pytest.mark.parametrize("seed", [0, 1, 2])
 def test_lines_hold_her_from_the_list_she_was_moored_with(seed: int) -> None:
-    """Half a degree of list: her lines were slackened there; to port of it she is held, though hardly heeled to port."""
+    """Half a degree of list: her lines were slackened there, and to port of it she is held, hardly heeled at all."""
     vessel = Vessel(tcg=0.009, top=float(np.deg2rad(1.5)))
     heel = vessel.heel(vessel.moments())
     for number, share in ((1, 0.06), (3, 0.048), (5, 0.03), (7, 0.047)):

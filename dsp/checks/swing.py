@@ -102,7 +102,8 @@ def swing_of(look: Look) -> Swing | None:
 def _by_period(seconds: Array, heel: Array, period: float) -> dict[int, tuple[float, complex]]:
     """Middle (s) and complex amplitude (rad) of each period by its number; none of which too little was recorded.
 
-    Each is fitted by a constant, a line, a cosine and a sine; all normal equations are solved together.
+    Each is fitted by a constant, a line, a cosine and a sine; all normal equations are solved together. Five times
+    within a period leave none of them singular: a line and a sine together vanish four times in it at the most.
     """
     number = np.floor(seconds / period).astype(int)
     order = np.argsort(number, kind="stable")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.linalg import cho_factor, cho_solve, solve_triangular, toeplitz
 
-from dsp.checks.scan import AnyStrength, slow_root
+from dsp.checks.scan import AnyStrength, Family, slow_root
 
 N = 60
 LAG = np.arange(N)
@@ -47,3 +47,21 @@ def test_without_slow_heel_strength_changes_nothing() -> None:
     family = seen.family(np.eye(N)[:3])
     assert nothing.shape == (N, 0)
     assert seen.scan(family, 0.02).score == pytest.approx(seen.scan(family, 1.0).score)
+
+
+def test_largest_scores_are_those_found_one_by_one_and_drowned_axes_do_not_matter() -> None:
+    rng = np.random.default_rng(8)
+    heel, templates = rng.normal(size=N), np.clip((LAG[None, :] - np.arange(5, 50, 3)[:, None]) / 4.0, 0.0, 1.0)
+    root, factors = np.linalg.cholesky(WHOLE), (1.0, 0.36, 0.02)
+
+    def seen_with(slow: np.ndarray) -> tuple[AnyStrength, Family]:
+        white = [solve_triangular(root, value, lower=True) for value in (slow, np.ones(N), heel, templates.T)]
+        seen = AnyStrength.of(white[0], white[1], white[2])
+        return seen, seen.family(white[3].T)
+
+    seen, family = seen_with(slow_root(SLOW))
+    one_by_one = [np.abs(seen.scan(family, factor).score).max() for factor in factors]
+    assert seen.largest(family, factors) == pytest.approx(one_by_one, rel=1e-9)
+    shorter = slow_root(SLOW, 0.3)
+    assert shorter.shape[1] < slow_root(SLOW).shape[1]
+    assert seen_with(shorter)[0].largest(seen_with(shorter)[1], factors) == pytest.approx(one_by_one, rel=0.02)

@@ -44,4 +44,6 @@ class DayInputs:
     """Decisions on windows from the marks, beside those of the plan's settings."""
     said: tuple[str, ...] = ()
     """Sentences on how marks of the day were taken, to stand among the assumptions."""
+    altered: tuple[str, ...] = ()
+    """What of the marks and the record is not as it was written, as sentences."""
     provenance: Provenance = NO_PROVENANCE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -30,8 +31,9 @@ from reduction.types import Answer
 def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) -> int:
     """Turn the folder into GM, KG, lightship and an answer, with intervals; writes results/reduction.json.
 
-    An older result that differs is kept beside it. Ends with 1 where a person has to decide: no GM, or a limit
-    that is exceeded, too close to call, not judged for want of an input, or kept only with reservations.
+    An older result that differs is kept beside it. Ends with 1 where a person has to decide: no GM, a figure that no
+    vessel has, or a limit that is exceeded, too close to call, not judged for want of an input, or kept only with
+    reservations; also where marks or readings are not as they were written.
     """
     import json
 
@@ -50,9 +52,12 @@ def command(folder: Path, changes: tuple[str, ...], name: str, as_json: bool) ->
     # Last, so that nobody goes without the answer where the folder cannot be written to.
     written, kept = write_result(reduced.recorded.folder, result, name)
     talk(f"written: {written}" + (f"; the older one is now {kept.name}" if kept else ""))
-    return exit_code(reduced.answer)
+    for says in reduced.altered:
+        talk(f"warning: {says}; `quietheel verify` tells more")
+    return exit_code(reduced.answer, reduced.altered)
 
 
-def exit_code(answer: Answer) -> int:
-    """0, or 1 where the answer needs a person."""
-    return 0 if answer.gm.value is not None and answer.outlook in ("clear", "no limit given") else NEEDS_A_PERSON
+def exit_code(answer: Answer, altered: Sequence[str] = ()) -> int:
+    """0, or 1 where the answer needs a person; ``altered`` is what of its marks and record is not as it was written."""
+    passed = answer.gm.value is not None and answer.outlook in ("clear", "no limit given")
+    return 0 if passed and not altered and not answer.doubts else NEEDS_A_PERSON

@@ -30,4 +30,4 @@ def command(folder: Path, final: bool, changes: tuple[str, ...], show: bool, pap
         click.echo(path)
     if show:
         click.launch(str(written.html))
-    return exit_code(reduced.answer)
+    return exit_code(reduced.answer, reduced.altered)

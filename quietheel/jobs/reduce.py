@@ -22,6 +22,7 @@ from dsp.day import evaluate_day
 from dsp.types import DayHeel
 from logger.archive.durable import write_whole
 from quietheel import __version__
+from quietheel.jobs.altered import altered
 from quietheel.jobs.day import RecordedDay, open_day
 from quietheel.jobs.facts import marked_inputs, other_day, with_marked
 from quietheel.jobs.plain import plain
@@ -41,6 +42,8 @@ class ReducedDay:
     """The plan as reduced, changed settings included."""
     heel: DayHeel
     answer: Answer
+    altered: tuple[str, ...] = ()
+    """What of the marks and the record is not as it was written, as sentences; also among the reservations."""
 
     def as_json(self) -> dict[str, Any]:
         """The answer in the units of the door, as it stands in ``results/reduction.json``."""
@@ -85,7 +88,8 @@ def _reduced(
     plan = with_settings(recorded.plan, settings)
     tables = read_tables(recorded.folder, plan)
     heel = evaluate_day(as_told(recorded.day, plan, recorded.standing, tables.shifts or ()))
-    return ReducedDay(recorded, plan, heel, reduce_day(day_inputs(recorded, plan, tables, heel, digests())))
+    inputs = day_inputs(recorded, plan, tables, heel, digests())
+    return ReducedDay(recorded, plan, heel, reduce_day(inputs), inputs.altered)
 
 
 def day_inputs(
@@ -94,13 +98,15 @@ def day_inputs(
     """Gather what the reduction is handed; ``digests`` of plan, marks and record where they are known already."""
     standing = recorded.standing
     tables, said = with_marked(tables, recorded.events)
+    known = _digests(recorded.folder) if digests is None else digests
     return replace(
         marked_inputs(plan, heel, tables, standing, recorded.events),
         said=(*other_day(plan, standing), *said),
+        altered=altered(recorded.folder, dict(known)),
         provenance=Provenance(
             version=__version__,
             made_at=f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
-            inputs=(*(_digests(recorded.folder) if digests is None else digests), *tables.inputs),
+            inputs=(*known, *tables.inputs),
             settings=plan.settings.model_dump(mode="json"),
         ),
     )

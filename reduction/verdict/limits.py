@@ -1,14 +1,14 @@
 """The answer held against the plan's limits, and only where nothing is missing that a pass would rest on.
 
 A limit is judged where everything it needs was measured or given with an interval. What is missing is named and the
-limit is not judged; what a person decided or nobody has looked at is a reservation, and a pass with a reservation is
-not called a pass. ``docs/method-lightship.md``, section 6.
+limit is not judged; what a person decided, nobody has looked at or somebody changed after it was written is a
+reservation, and a pass with a reservation is not called a pass. ``docs/method-lightship.md``, section 6.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from config.plan import Plan
@@ -49,6 +49,7 @@ def hold(
     lightship: Maybe[Centre],
     survey: Survey,
     missing: Mapping[str, str],
+    doubts: Sequence[str] = (),
 ) -> Held:
     """Hold a day against the limits of its plan.
 
@@ -56,6 +57,7 @@ def hold(
     ----------
     results : of `reduction.lightship.budget.linear`, with ``condition 0`` and so on for the plan's conditions.
     missing : what could not be computed, with its reason.
+    doubts : figures that no vessel has; nothing passes without a reservation on them.
 
     Returns
     -------
@@ -84,7 +86,7 @@ def hold(
         else:
             gm = fit.result.gm
             verdicts.append(side_of(gm.value - limits.min_gm_m, gm.u95(confidence)))
-    reservations = tuple(_reservations(inputs, case, fit, survey if limits.conditions else None))
+    reservations = (*doubts, *_reservations(inputs, case, fit, survey if limits.conditions else None))
     return Held(tuple(judged), outlook(verdicts, bool(not_judged), bool(reservations)), not_judged, reservations)
 
 
@@ -148,7 +150,7 @@ def _known(result: Quantified) -> bool:
 def _reservations(inputs: DayInputs, case: Case | None, fit: GmCase | None, survey: Survey | None) -> list[str]:
     """What nobody measured but a pass would rest on."""
     plan = inputs.plan
-    said = []
+    said = list(inputs.altered)
     points: tuple[WindowPoint, ...] = fit.result.points if fit is not None else ()
     for used, words in ((True, "used"), (False, "left out")):
         decided = [p.label for p in points if p.overruled and p.used is used]

@@ -31,6 +31,7 @@ def answer_json(answer: Answer) -> Json:
         "headline": answer.headline,
         "outlook": answer.outlook,
         "reservations": list(answer.reservations),
+        "doubts": list(answer.doubts),
         "next_step": answer.next_step,
         "confidence": c,
         "gm": _gm(gm, c),

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from config.plan import Overrule
 from config.tables import Tables
-from config.units import COVERAGE_95
+from config.units import COVERAGE_95, TONNE
 from dsp.types import BudgetLine
 from reduction.day_gm import GmCase, day_moments, gm_of_day
 from reduction.floating import Case, float_her
@@ -26,6 +26,7 @@ from reduction.planning.plausible import check_places, check_plan
 from reduction.shifts import noted_shifts
 from reduction.types import Answer, AsInclined, Centre, Floating, Maybe, Quantified, Waterline
 from reduction.verdict.criteria import condition_kg, deviations
+from reduction.verdict.doubts import doubts
 from reduction.verdict.headline import headline, next_step
 from reduction.verdict.limits import hold
 from reduction.verdict.procedure import Findings, advise
@@ -75,7 +76,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
     notes += survey.assumptions
     gm = gm_of_day(inputs, moments, case, tanks, waterline) if case is not None else str(found)
     if isinstance(gm, str):
-        missing["gm"] = missing["gm_line"] = gm
+        missing |= dict.fromkeys(("gm", "gm_line", "gm_all", "difference"), gm)
     fit = gm if isinstance(gm, GmCase) else None
     decided = (*plan.settings.overrules, *inputs.overrules)
     notes += _without_effect(decided, inputs, fit)
@@ -84,14 +85,20 @@ def reduce_day(inputs: DayInputs) -> Answer:
 
     results, drawn = _results(inputs, case, fit, tanks, survey)
     as_inclined = _as_inclined(inputs, case, fit, results, missing)
-    lightship = _lightship(inputs, results, missing)
-    held = hold(inputs, case, fit, results, lightship, survey, missing)
+    lightship = _lightship(inputs, results, survey, missing)
+    if lightship.value is None:
+        drawn = {name: pair for name, pair in drawn.items() if name not in ("mass", "vcg", "lcg", "tcg")}
+    doubtful = doubts(case, fit, as_inclined.value, lightship.value, plan.vessel.depth_m)
+    held = hold(inputs, case, fit, results, lightship, survey, missing, doubtful)
     missing |= held.missing
     compared = deviations(lightship.value, plan.vessel, confidence) if lightship.value is not None else ()
     advice = advise(_findings(inputs, case, fit, moments, waterline, lightship, survey, tanks, as_inclined))
     if case is not None and results["displacement"].u == 0.0:
         missing["displacement_u95"] = "the plan gives no vessel.displacement_u95_t; it was taken as given"
+    if not drawn:
+        missing["monte_carlo"] = _why_no_draws(inputs, missing)
     displacement = Maybe(results["displacement"]) if case is not None else Maybe[Quantified](None, str(found))
+    labels = [w.span.label for w in inputs.day.windows] if inputs.day is not None else []
     answer = Answer(
         name=plan.test.name,
         confidence=confidence,
@@ -107,7 +114,7 @@ def reduce_day(inputs: DayInputs) -> Answer:
         deviations=compared,
         conditions=held.conditions,
         advice=advice,
-        monte_carlo=Maybe(drawn) if drawn else Maybe(None, _why_no_draws(inputs, missing)),
+        monte_carlo=Maybe(drawn) if drawn else Maybe(None, missing["monte_carlo"]),
         assumptions=tuple(dict.fromkeys(notes)),
         missing=missing,
         day=inputs.day,
@@ -115,14 +122,11 @@ def reduce_day(inputs: DayInputs) -> Answer:
         displacement=displacement,
         reservations=held.reservations,
         overrules=decided,
-        moment_u=_moment_u(inputs, moments),
+        moment=dict(zip(labels, (state.moment for state in moments.states), strict=True)),
+        moment_u=dict(zip(labels, moments.whole_u, strict=True)),
+        doubts=doubtful,
     )
     return headline(next_step(answer, results, plan))
-
-
-def _moment_u(inputs: DayInputs, moments: Moments) -> dict[str, float]:
-    labels = [w.span.label for w in inputs.day.windows] if inputs.day is not None else []
-    return dict(zip(labels, moments.whole_u, strict=True))
 
 
 def _without_window(tables: Tables, inputs: DayInputs) -> list[str]:
@@ -231,7 +235,7 @@ def _as_inclined(
 ) -> Maybe[AsInclined]:
     if case is None or fit is None or case.km is None:
         reason = missing.get("gm", "") or "KM is not known: give hydrostatics.km_m, a table or offsets"
-        missing["kg_m"] = reason
+        missing["kg_m"] = missing["as_inclined"] = reason
         return Maybe(None, reason)
     lcg, tcg = results["lcg"], results["tcg"]
     period = roll_period(inputs.day)
@@ -256,12 +260,16 @@ def _no_lcg(inputs: DayInputs) -> str:
     return "LCB, KB, trim or KG is not known"
 
 
-def _lightship(inputs: DayInputs, results: dict[str, Quantified], missing: dict[str, str]) -> Maybe[Centre]:
+def _lightship(
+    inputs: DayInputs, results: dict[str, Quantified], survey: Survey, missing: dict[str, str]
+) -> Maybe[Centre]:
     """Lightship where a survey was made; parts that cannot be known are NaN with their reason under ``missing``."""
     if inputs.tables.survey is None:
         reason = "no survey.csv: what must come off and go on is not known"
     elif not results:
         reason = missing.get("displacement_t", "no displacement")
+    elif results["mass"].value <= 0.0:
+        reason = _nothing_left(results["mass"].value, survey)
     else:
         parts = {
             "vcg": ("vcg", missing.get("kg_m", "KG is not known")),
@@ -280,11 +288,21 @@ def _lightship(inputs: DayInputs, results: dict[str, Quantified], missing: dict[
     return Maybe(None, reason)
 
 
+def _nothing_left(mass: float, survey: Survey) -> str:
+    """Say why a lightship of ``mass`` kg, which no vessel has, came out."""
+    off = max((item for item in survey.items if item.action == "off"), key=lambda item: item.mass)
+    return (
+        f"a lightship of {mass / TONNE:.1f} t would be left: more comes off than she displaces, most of it {off.name} "
+        f"({off.mass / TONNE:g} t); masses are in tonnes"
+    )
+
+
 def _floating(case: Case | None, missing: dict[str, str]) -> Maybe[Floating]:
     if case is not None and case.floating is not None:
         return Maybe(case.floating)
-    reason = "hydrostatics are typed values" if case is not None else "no displacement"
-    missing["floating"] = reason
+    typed = "only typed values are known; hydrostatics.csv or offsets.csv gives them"
+    reason = typed if case is not None else "no displacement"
+    missing["floating"] = missing["hydrostatics"] = reason
     return Maybe(None, reason)
 
 

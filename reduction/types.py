@@ -396,8 +396,12 @@ class Answer:
     """What a pass of the limits would rest on beside measurements, such as a window that a person decided on."""
     overrules: tuple[Overrule, ...] = ()
     """Decisions of a person on windows, of the plan and of the marks; the last one on a window counts."""
+    moment: Mapping[str, float] = field(default_factory=dict)
+    """Label of the window -> kg m; known also where there is no GM."""
     moment_u: Mapping[str, float] = field(default_factory=dict)
     """Label of the window -> kg m, standard uncertainty of its moment by itself; NaN where it is not known."""
+    doubts: tuple[str, ...] = ()
+    """Figures that no vessel has, with what to look at; they stand among the reservations as well."""
 
 
 __all__ = [

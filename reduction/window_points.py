@@ -39,7 +39,7 @@ def moment95(answer: Answer, point: WindowPoint) -> float:
 
 
 def points_of(answer: Answer) -> tuple[WindowPoint, ...]:
-    """Return every window in order; of a day without a GM with heel and checks, but no moment and no residual."""
+    """Return every window in order; of a day without a GM with moment, heel and checks, but no residual."""
     if answer.gm.value is not None:
         return answer.gm.value.points
     if answer.day is None:
@@ -56,7 +56,7 @@ def points_of(answer: Answer) -> tuple[WindowPoint, ...]:
             label=w.span.label,
             start_ns=epoch + round(w.span.start * 1e9),
             stop_ns=epoch + round(w.span.stop * 1e9),
-            moment=nan,
+            moment=answer.moment.get(w.span.label, nan),
             heel=w.heel,
             u=w.u,
             dof=w.dof,

@@ -14,7 +14,7 @@ from reduction.report.marks_part import voided_in_words
 from reduction.report.method_part import checks_section
 from reduction.report.numbers import METRES, confidence_words, fixed, quantity
 from reduction.report.spectrum_part import roll_in_words
-from reduction.report.words import MISSING
+from reduction.report.words import missing_in_words
 from reduction.types import Answer
 from reduction.verdict.limits import gm_wanted
 
@@ -115,7 +115,7 @@ def basis(answer: Answer, plan: Plan, voided: Sequence[str] = ()) -> tuple[Block
 
 def open_points(answer: Answer) -> tuple[Block, ...]:
     """What was assumed, is missing, or was not met."""
-    points = [f"Missing: {MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items()]
+    points = [f"Missing: {what}: {reason}" for what, reason in missing_in_words(answer.missing)]
     points += [f"Assumed: {sentence}" for sentence in assumptions_of(answer)]
     points += [f"Not met: {a.says} ({a.source})" for a in answer.advice if a.met is False]
     points += [f"Not checked: {a.says} ({a.source})" for a in answer.advice if a.met is None]

@@ -10,7 +10,7 @@ from config.words import listed
 from reduction.gm.words import list_change_words
 from reduction.report.document import Block, Bullets, Headline, Result, Results
 from reduction.report.numbers import DEGREES, HARD_SPACE, METRES, TONNES, confidence_words, quantity
-from reduction.report.words import MISSING, OUTLOOK, Form, clock, reason_words
+from reduction.report.words import OUTLOOK, Form, clock, missing_in_words, reason_words
 from reduction.types import Answer, Check, Quantified, WindowPoint
 from reduction.window_points import points_of, used_again
 
@@ -31,7 +31,7 @@ def first_page(answer: Answer, plan: Plan, form: Form, voided: Sequence[str] = (
     if any(r.name.startswith(LIGHTSHIP) for r in found):
         blocks.append(Results(tuple(r for r in found if r.name.startswith(LIGHTSHIP)), "Lightship"))
     if answer.missing:
-        missing = [f"{MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items()]
+        missing = [f"{what}: {reason}" for what, reason in missing_in_words(answer.missing)]
         blocks.append(Bullets(tuple(missing), title="Not computed"))
     blocks.append(Bullets(windows_in_words(answer, plan, voided), title="Windows"))
     blocks.append(Bullets(standing_in_words(answer, plan, form), title="What this is worth, and who decides"))
@@ -174,8 +174,9 @@ def standing_in_words(answer: Answer, plan: Plan, form: Form) -> tuple[str, ...]
     beyond = [deviation.says for deviation in answer.deviations if deviation.verdict == "beyond"]
     if beyond:
         lines.append(" ".join(f"{says[:1].upper()}{says[1:]}" for says in beyond))
-    if answer.reservations and answer.outlook != "clear with reservations":
-        lines.append(f"Whatever the verdict, it rests on more than measurements: {'; '.join(answer.reservations)}.")
+    beside = [said for said in answer.reservations if said not in answer.doubts]
+    if beside and answer.outlook != "clear with reservations":
+        lines.append(f"Whatever the verdict, it rests on more than measurements: {'; '.join(beside)}.")
     unmet = [advice for advice in answer.advice if advice.met is False]
     if unmet:
         departures = sum(1 for advice in unmet if advice.departure)

@@ -31,7 +31,7 @@ from reduction.report.numbers import (
     quantity,
     significant,
 )
-from reduction.report.words import MISSING
+from reduction.report.words import missing_in_words
 from reduction.types import Answer, Quantified
 from reduction.verdict.headline import REMEDY, behind
 
@@ -144,7 +144,7 @@ def assumptions_section(answer: Answer) -> Section:
         Bullets(everything, title="Assumed") if everything else Paragraph("Nothing had to be assumed.")
     ]
     if answer.missing:
-        rows = tuple((MISSING.get(key, key), reason) for key, reason in answer.missing.items())
+        rows = missing_in_words(answer.missing)
         columns = (Column("result"), Column("why it is not there", weight=1))
         blocks.append(Table("What could not be computed", columns, rows))
     return Section("assumptions", "Assumptions and gaps", tuple(blocks))

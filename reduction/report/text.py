@@ -10,7 +10,7 @@ from config.plan import Plan
 from reduction.report.first_page import results, standing_in_words, windows_in_words
 from reduction.report.marks_part import voided_in_words
 from reduction.report.numbers import confidence_words
-from reduction.report.words import MISSING, OUTLOOK, Form
+from reduction.report.words import OUTLOOK, Form, missing_in_words
 from reduction.types import Answer
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def render_text(
         lines += [f"  (± is the half width of the {confidence_words(answer.confidence)} interval)", ""]
     lines += part("Windows", windows_in_words(answer, plan, voided_in_words(events, plan)), width)
     if answer.missing:
-        missing = tuple(f"{MISSING.get(key, key)}: {reason}" for key, reason in answer.missing.items())
+        missing = tuple(f"{what}: {reason}" for what, reason in missing_in_words(answer.missing))
         lines += part("Not computed", missing, width)
     lines += part("What this is worth, and who decides", standing_in_words(answer, plan, form), width)
     if answer.next_step:

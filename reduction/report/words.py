@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Literal
 
 from dsp.types import Verdict
@@ -88,9 +89,24 @@ MISSING = {
     "smallest_gm": "GM against the smallest wanted",
     "waterline": "waterline",
     "floating": "hydrostatics",
-    "as_inclined": "condition as inclined",
+    "hydrostatics": "hydrostatics",
     "monte_carlo": "check by random draws",
 }
+UNTOLD = ("gm_all", "difference", "as_inclined")
+"""Null in the JSON where GM or KG is, which are told."""
+
+
+def missing_in_words(missing: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """What could not be computed and why; what lacks the same is told together.
+
+    >>> missing_in_words({"gm": "no record", "gm_line": "no record", "gm_all": "no record", "lightship": "no survey"})
+    (('GM, GM by the straight line', 'no record'), ('lightship', 'no survey'))
+    """
+    told: dict[str, dict[str, None]] = {}
+    for key, reason in missing.items():
+        if key not in UNTOLD:
+            told.setdefault(reason, {})[MISSING.get(key, key)] = None
+    return tuple((", ".join(names), reason) for reason, names in told.items())
 
 
 def reason_words(code: str) -> str:

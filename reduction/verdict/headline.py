@@ -65,6 +65,8 @@ def headline(answer: Answer) -> Answer:
         return replace(answer, headline=f"{answer.name}: no result yet: {why}.")
     caveat = again_in_words(_again(answer))
     said = f"{answer.name}: {', '.join(parts)}; {verdict}. {f'{caveat} ' if caveat else ''}"
+    if answer.doubts:
+        said += f"Not to be relied on before it is explained: {'; '.join(answer.doubts)}. "
     said += "Preliminary until the authority accepts it."
     return replace(answer, headline=said)
 
@@ -83,6 +85,8 @@ def next_step(answer: Answer, results: dict[str, Quantified], plan: Plan) -> Ans
     """Say what would settle the verdict, or else improve the answer most."""
     if answer.gm.value is None:
         return replace(answer, next_step=f"Nothing can be said about GM before this is mended: {answer.gm.reason}.")
+    if answer.doubts:
+        return replace(answer, next_step=f"Before anything else, explain: {'; '.join(answer.doubts)}.")
     unsettled = [c for c in answer.conditions if c.verdict != "clear"]
     if unsettled:
         worst = min(unsettled, key=lambda c: c.margin)

@@ -26,7 +26,8 @@ def test_windows_are_listed_without_a_gm() -> None:
     none = replace(whole, gm=Maybe(None, "no moments"), day=day(np.array([0.0, 0.02]), 1e-10 * np.eye(2)))
     points = points_of(none)
     assert [p.label for p in points] == ["0", "1"] and points[1].heel == 0.02
-    assert all(np.isnan(p.moment) and not p.used for p in points)
+    assert all(p.moment == whole.moment[p.label] and not p.used for p in points)
+    assert all(np.isnan(p.moment) for p in points_of(replace(none, moment={})))
     assert points_of(replace(none, day=None)) == ()
 
 

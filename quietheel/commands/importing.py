@@ -58,6 +58,8 @@ def command(
         talk(f"unit {unit}")
     if made.unzoned:
         talk(f"{counted(made.unzoned, 'row')} without Z or an offset in the time: taken as UTC")
+    for movement in made.again:
+        talk(f"{movement}: the same movement again?")
     if made.empty_windows:
         talk(f"no reading of heel falls into window {', '.join(made.empty_windows)}: another day or time zone?")
     if made.plan_made:

@@ -11,7 +11,7 @@ import click
 from quietheel.cli import NEEDS_A_PERSON
 from quietheel.commands.common import counted, folder_argument, folder_option, json_option, print_json, talk
 from quietheel.commands.plan import paper_option
-from quietheel.jobs.surveying import import_survey, survey
+from quietheel.jobs.surveying import import_survey, other_masses, survey
 
 
 @click.group(
@@ -69,8 +69,11 @@ def totals(folder: Path, as_json: bool) -> int:
 @folder_option
 def import_form(form: Path, folder: Path) -> None:
     """Add the lines of a filled-in form (CSV) to survey.csv; what is there already stays."""
+    others = other_masses(folder, form)
     added, there = import_survey(folder, form)
     click.echo(f"survey.csv: {counted(added, 'line')} added, {there} there already")
+    for item in others:
+        talk(f"there with another mass: {item}; both count: take out the one that is wrong")
 
 
 @command.command("forms", epilog="Example:  quietheel survey forms --paper letter")

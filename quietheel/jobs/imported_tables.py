@@ -23,6 +23,8 @@ import pandas as pd
 from config import units
 from config.csvtext import LARGEST_NUMBER
 from config.errors import BadInput, Fault, bad
+from config.model import LONGEST_NAME, NAME_PATTERN, NAME_WANTED
+from config.words import shortened
 from logger.mark_form import LARGEST_NUMBER as LARGEST_MARKED
 from logger.records import CANONICAL_UNIT, Quantity, Series
 
@@ -30,11 +32,25 @@ READING_COLUMNS = ("time", "sensor", "quantity", "value", "unit")
 WINDOW_COLUMNS = ("movement", "start", "stop", "moment_tm")
 MOMENT_U95 = "moment_u95_tm"
 """Column of a table of windows that may be left out."""
+_NUMBERS = ("value", "moment_tm", MOMENT_U95)
+"""Columns of figures that may have decimals."""
 _COMMA = "; with commas between the cells, decimals are written with a point"
+_DECIMAL_COMMA = "; decimal commas are read in a table with ; between the cells"
 _ZONED = r"(?:Z|[+-]\d{2}:?\d{2})$"
 Array = np.ndarray[Any, np.dtype[Any]]
 FAULTS_SHOWN = 20
 """Of each kind of fault, so many are named; the rest are counted."""
+_BOUNDS: dict[Quantity, tuple[float, float, str]] = {
+    Quantity.HEEL: (-90.0, 90.0, "an angle within 90 degrees either way, or nothing for a gap"),
+    Quantity.TRIM: (-90.0, 90.0, "an angle within 90 degrees either way, or nothing for a gap"),
+    Quantity.WIND_SPEED: (0.0, LARGEST_NUMBER, "a speed of 0 or more, or nothing for a gap"),
+    Quantity.WIND_DIRECTION: (
+        -360.0,
+        360.0,
+        "from -360 to 360 degrees, clockwise from the bow, or nothing for a gap",
+    ),
+}
+"""Least and most of a quantity in its canonical unit, and what would be right."""
 
 _UNITS: dict[Quantity, dict[str, float]] = {
     Quantity.HEEL: units.ANGLE,
@@ -64,6 +80,8 @@ class ImportedWindow:
     moment_tm: float
     moment_u95_tm: float | None = None
     """Half width at 95 %, t m; None: not known."""
+    line: int = 0
+    """Of the table; 0 where it came from none."""
 
 
 @dataclass(frozen=True)
@@ -99,13 +117,33 @@ def read_readings(path: Path) -> ImportedReadings:
     blank = table["value"].str.lower().isin(["", "nan", "na", "null"]).to_numpy()
     wild = ~(np.abs(value) < LARGEST_NUMBER) & ~blank
     _each(faults, path.name, line, "value", table["value"], wild, "a number under 1e9, or nothing for a gap")
-    nameless = ~table["sensor"].map(lambda name: bool(name) and name.isprintable()).to_numpy(dtype=bool)
-    _each(faults, path.name, line, "sensor", table["sensor"], nameless, "the sensor's name, in letters that print")
+    # Every reading of a sensor has the same name: its first line tells of it.
+    named = table["sensor"].map(lambda name: len(name) <= LONGEST_NAME and bool(re.match(NAME_PATTERN, name)))
+    nameless = ~named.to_numpy(dtype=bool) & ~table["sensor"].duplicated().to_numpy()
+    _each(faults, path.name, line, "sensor", table["sensor"], nameless, NAME_WANTED)
     known = table["quantity"].isin([q.value for q in Quantity]).to_numpy()
     _each(faults, path.name, line, "quantity", table["quantity"], ~known, "one of " + ", ".join(Quantity))
-    series: list[Series] = []
     why = np.where(blank, "no value: a gap", "").astype(object)
+    series, rewritten = _channels(path.name, table, time_ns, value, blank, why, faults)
+    if faults:
+        raise BadInput(faults)
+    if not any(len(s) for s in series):
+        raise bad(path.name, "whole file", "no readings", "at least one reading")
+    unzoned = int((~table["time"].str.upper().str.contains(_ZONED)).sum())
+    left = table.assign(line=line, why=why)[list(LEFT_COLUMNS)][why != ""]
+    blanks = int(blank.sum())
+    return ImportedReadings(_joined(series), len(table), blanks, len(left) - blanks, unzoned, left, rewritten)
+
+
+def _channels(
+    file: str, table: pd.DataFrame, time_ns: Array, value: Array, blank: Array, why: Array, faults: list[Fault]
+) -> tuple[list[Series], tuple[str, ...]]:
+    """Readings by sensor, quantity and unit, and the units that were rewritten; repeated rows are noted in ``why``."""
+    line = table.index.to_numpy() + 2
+    series: list[Series] = []
     rewritten: dict[str, None] = {}
+    unit_wanted: dict[int, str] = {}
+    out_of_bounds: dict[int, str] = {}
     for channel, members in table.groupby(["sensor", "quantity", "unit"], sort=False).indices.items():
         sensor, quantity, unit = (str(part) for part in cast("tuple[object, ...]", channel))
         rows = np.asarray(members, dtype=np.int64)
@@ -114,19 +152,8 @@ def read_readings(path: Path) -> ImportedReadings:
         which = Quantity(quantity)
         name = units.named(unit)
         if name not in _UNITS[which]:
-            wrong = np.zeros(len(table), dtype=bool)
-            wrong[rows] = True
-            _each(
-                faults,
-                path.name,
-                line,
-                "unit",
-                table["unit"],
-                wrong,
-                f"for {quantity}: one of {', '.join(_UNITS[which])}"
-                + units.meant_by(unit)
-                + (_COMMA if unit.isdigit() else ""),
-            )
+            wanted = f"for {quantity}: one of {', '.join(_UNITS[which])}{units.meant_by(unit)}"
+            unit_wanted |= dict.fromkeys(rows.tolist(), wanted + (_COMMA if unit.isdigit() else ""))
             continue
         if name != unit:
             rewritten[f"{unit}, taken as {name}"] = None
@@ -139,18 +166,17 @@ def read_readings(path: Path) -> ImportedReadings:
         kept = rows[first][np.cumsum(first) - 1]
         why[rows[~first]] = [f"line {number} has this channel and time: kept" for number in line[kept[~first]]]
         rows = rows[first]
-        history = (f"imported from {path.name}: {rows.size} readings in {unit}",)
+        history = (f"imported from {file}: {rows.size} readings in {unit}",)
         scaled = value[rows] * factor + shift
+        least, most, wanted = _BOUNDS.get(which, (-np.inf, np.inf, ""))
+        outside = (scaled < least) | (scaled > most)  # what is no number at all is told already
+        out_of_bounds |= dict.fromkeys(rows[outside].tolist(), f"for {quantity}: {wanted}")
         flags = np.zeros(rows.size, dtype=np.uint16)
         series.append(Series(str(sensor), which, time_ns[rows], scaled, CANONICAL_UNIT[which], flags, history))
-    if faults:
-        raise BadInput(faults)
-    if not any(len(s) for s in series):
-        raise bad(path.name, "whole file", "no readings", "at least one reading")
-    unzoned = int((~table["time"].str.upper().str.contains(_ZONED)).sum())
-    left = table.assign(line=line, why=why)[list(LEFT_COLUMNS)][why != ""]
-    blanks = int(blank.sum())
-    return ImportedReadings(_joined(series), len(table), blanks, len(left) - blanks, unzoned, left, tuple(rewritten))
+    _told(faults, file, line, "unit", table["unit"], unit_wanted)
+    if not any(", value" in fault.where for fault in faults):
+        _told(faults, file, line, "value", table["value"], out_of_bounds)
+    return series, tuple(rewritten)
 
 
 def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
@@ -194,7 +220,9 @@ def read_windows(path: Path) -> tuple[ImportedWindow, ...]:
         again = "" if seen[movement] == 1 else " again" if seen[movement] == 2 else f" again {seen[movement] - 1}"
         u95 = None if unknown[row] else float(interval[row])
         label = movement + again
-        windows.append(ImportedWindow(label, movement, int(start[row]), int(stop[row]), float(moment[row]), u95))
+        windows.append(
+            ImportedWindow(label, movement, int(start[row]), int(stop[row]), float(moment[row]), u95, int(line[row]))
+        )
     return tuple(windows)
 
 
@@ -246,7 +274,7 @@ def _read(path: Path, columns: tuple[str, ...], optional: tuple[str, ...] = ()) 
     table = table.reindex(columns=[*columns, *optional], fill_value="").fillna("")
     table = table.apply(lambda column: column.str.strip())
     if delimiter != ",":  # a sheet saved with semicolons or tabs writes decimal commas
-        for name in {"value", "moment_tm", MOMENT_U95} & set(table.columns):
+        for name in set(_NUMBERS) & set(table.columns):
             table[name] = table[name].str.replace(",", ".", regex=False)
     return cast("pd.DataFrame", table[~table.eq("").all(axis=1)])
 
@@ -275,11 +303,21 @@ def _times(column: pd.Series[str], line: Array, file: str, name: str, faults: li
 def _each(
     faults: list[Fault], file: str, line: Array, name: str, column: pd.Series[str], wrong: Array, wanted: str
 ) -> None:
-    rows = np.flatnonzero(wrong)
+    _told(faults, file, line, name, column, dict.fromkeys(np.flatnonzero(wrong).tolist(), wanted))
+
+
+def _told(
+    faults: list[Fault], file: str, line: Array, name: str, column: pd.Series[str], wanted: dict[int, str]
+) -> None:
+    """Tell the first rows of a column that are wrong, each with what would be right, and count the others."""
+    rows = sorted(wanted)
     for row in rows[:FAULTS_SHOWN]:
-        faults.append(Fault(file, f"line {line[row]}, {name}", repr(column.iloc[row])[:60], wanted))
-    if rows.size > FAULTS_SHOWN:
-        faults.append(Fault(file, name, f"{rows.size - FAULTS_SHOWN} more lines like that", wanted))
+        cell = str(column.iloc[row])
+        hint = _DECIMAL_COMMA if name in _NUMBERS and re.fullmatch(r"[+-]?\d*,\d+", cell) else ""
+        faults.append(Fault(file, f"line {line[row]}, {name}", repr(shortened(cell, 60)), wanted[row] + hint))
+    if len(rows) > FAULTS_SHOWN:
+        more = f"{len(rows) - FAULTS_SHOWN} more lines like that"
+        faults.append(Fault(file, name, more, wanted[rows[FAULTS_SHOWN]]))
 
 
 def _joined(series: list[Series]) -> tuple[Series, ...]:

@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from config.csvtext import LARGEST_NUMBER
-from config.errors import BadInput, bad
+from config.errors import BadInput, Fault, bad
 from config.files import digest
 from config.folder import TestFolder
 from config.load import parse_settings
 from config.plan import Plan
+from config.words import first_of
 from logger.archive.durable import make_folder, write_whole
 from logger.archive.writer import RunWriter
 from logger.clock import StoppedClock
@@ -63,6 +64,8 @@ class Imported:
     """Units that were written another way than here."""
     needed: tuple[str, ...] = ()
     """What plan and tables still need before the folder can be reduced to a GM; with file, line or key."""
+    again: tuple[str, ...] = ()
+    """Movements with more than one window, and what these are called, as sentences."""
 
 
 def import_readings(
@@ -99,7 +102,7 @@ def import_readings(
     marked = read_windows(Path(windows))
     empty = windows_without(table, marked)
     if marked and len(empty) == len(marked):
-        raise bad(Path(windows).name, "start, stop", None, f"windows within the readings of heel, {_span(table)}")
+        raise BadInput(list(_outside(Path(windows).name, marked, table)))
     if place.record.is_dir() and any(place.record.glob("*/start.json")):
         raise bad(
             "record", "this test folder", place.path.name, "a folder without a record; choose a new one to import into"
@@ -140,6 +143,7 @@ def import_readings(
         first_left_out=tuple(_left_out(Path(readings).name, table)),
         rewritten=table.rewritten,
         needed=_needed(place.path),
+        again=tuple(_again(marked)),
     )
 
 
@@ -155,6 +159,26 @@ def _needed(folder: Path) -> tuple[str, ...]:
         return tuple(line for line in check_plan(folder).missing if line.startswith("needed"))
     except BadInput as error:
         return tuple(str(fault) for fault in error.faults)
+
+
+def _outside(file: str, windows: Sequence[ImportedWindow], table: ImportedReadings) -> Iterator[Fault]:
+    """The first windows of which none holds a reading of heel."""
+    wanted = f"windows within the readings of heel, {_span(table)}"
+    for window in windows[:FIRST_SHOWN]:
+        found = f"{rfc3339(window.start_ns)} to {rfc3339(window.stop_ns)}"
+        yield Fault(file, f"line {window.line}, start, stop", found, wanted)
+    if len(windows) > FIRST_SHOWN:
+        yield Fault(file, "start, stop", f"{len(windows) - FIRST_SHOWN} more lines like that", wanted)
+
+
+def _again(windows: Sequence[ImportedWindow]) -> Iterator[str]:
+    """Movements with several windows, and what these are called."""
+    by_movement: dict[str, list[str]] = {}
+    for window in windows:
+        by_movement.setdefault(window.movement, []).append(window.label)
+    for movement, labels in by_movement.items():
+        if len(labels) > 1:
+            yield f"movement {movement} has {len(labels)} windows, called {first_of(labels, FIRST_SHOWN)}"
 
 
 def _span(table: ImportedReadings) -> str:

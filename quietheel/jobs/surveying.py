@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ from config.tables import read_tables
 from config.units import TONNE
 from logger.archive.durable import write_whole
 from reduction.lightship.survey import MISSING_LIMIT, SURPLUS_LIMIT, Totals, gather, outsized, totals
+from reduction.planning.plausible import check_masses
 from reduction.water.tanks import liquids
 
 
@@ -85,15 +87,16 @@ def import_survey(folder: Path | str, form: Path | str) -> tuple[int, int]:
 
     Raises
     ------
-    BadInput with every fault of either file; nothing is written then.
+    BadInput with every fault of either file, a line heavier than the vessel among them; nothing is written then.
     """
     place = TestFolder(Path(folder))
-    place.plan()
+    plan = place.plan()
     target = place.path / "survey.csv"
     there = read_survey(target) if target.is_file() else ()
     coming = read_survey(Path(form))
     if not coming:
         raise bad(Path(form).name, "whole file", "no line filled in", "one item or space a line")
+    check_masses(coming, plan, Path(form).name)
     known = {_figures(row) for row in there}
     new = [row for row in coming if _figures(row) not in known]
     if new:
@@ -101,6 +104,22 @@ def import_survey(folder: Path | str, form: Path | str) -> tuple[int, int]:
         text = "".join(f"{line}\n" for line in kept) + survey_text([*there, *new], blank=True)
         write_whole(target, text.encode("utf-8"))
     return len(new), len(coming) - len(new)
+
+
+def other_masses(folder: Path | str, form: Path | str) -> tuple[str, ...]:
+    """Lines of a form whose item and space stand in survey.csv with another mass only, in words.
+
+    To be asked before `import_survey`, which lets both stand.
+    """
+    target = TestFolder(Path(folder)).path / "survey.csv"
+    there = read_survey(target) if target.is_file() else ()
+    said = []
+    for row in read_survey(Path(form)):
+        alike = [old for old in there if (old.item, old.space, old.action) == (row.item, row.space, row.action)]
+        if alike and not any(old.mass_t == row.mass_t or math.isnan(row.mass_t) for old in alike):
+            known = ", ".join(f"{old.mass_t:g} t on line {old.line}" for old in alike)
+            said.append(f"{row.item}, {row.space or 'no space named'}: {row.mass_t:g} t, {known} of survey.csv")
+    return tuple(said)
 
 
 def _figures(row: SurveyRow) -> tuple[object, ...]:

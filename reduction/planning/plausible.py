@@ -1,11 +1,13 @@
-"""Figures of a plan that no vessel has: a slip of unit or decimal point, told before it spoils a result."""
+"""Figures of a plan or a survey that no vessel has: a slip of unit or decimal point, told before it spoils a result."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from config.errors import BadInput, Fault
 from config.plan import Plan
+from config.survey_table import SurveyRow
+from config.units import TONNE
 from config.waterline_table import ReadingRow
 
 LONGEST = 600.0
@@ -29,6 +31,30 @@ def check_places(rows: tuple[ReadingRow, ...], length: float) -> None:
         Fault("waterline.csv", f"line {row.line}, x_m", f"{row.x_m:g}", f"{-0.2 * length:g} to {1.2 * length:g} m")
         for row in rows
         if not -0.2 * length <= row.x_m <= 1.2 * length
+    ]
+    if faults:
+        raise BadInput(faults)
+
+
+def check_masses(rows: Sequence[SurveyRow], plan: Plan, file: str) -> None:
+    """Raise BadInput for every line of a survey that by itself is heavier than the plan says the vessel is.
+
+    Where of the vessel only the lightship is known, liquid ballast may weigh more.
+    """
+    vessel = plan.vessel
+    displaced = vessel.displacement_t is not None
+    light = vessel.lightship.mass_t if vessel.lightship is not None else 0.0
+    most = max(vessel.displacement_t or 0.0, light)
+    which = "vessel.displacement_t" if (vessel.displacement_t or 0.0) >= light else "vessel.lightship.mass_t"
+    faults = [
+        Fault(
+            file,
+            f"line {row.line}, mass_t",
+            f"{row.mass_t:g}",
+            f"tonnes, under the {most:g} t of the vessel ({which}); {row.mass_t:g} kg are {row.mass_t / TONNE:g}",
+        )
+        for row in rows
+        if row.mass_t > most > 0.0 and (displaced or not row.ballast)
     ]
     if faults:
         raise BadInput(faults)

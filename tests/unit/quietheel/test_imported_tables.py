@@ -212,3 +212,57 @@ def test_knots_are_knots_however_they_are_written(tmp_path: Path, unit: str) -> 
 def test_a_customary_unit_that_is_none_of_ours_is_answered(tmp_path: Path, quantity: str, unit: str, part: str) -> None:
     with pytest.raises(BadInput, match=part):
         read_readings(write(tmp_path, HEAD + f"2030-05-14T08:00:00Z,aft,{quantity},1,{unit}\n"))
+
+
+AT = "2030-05-14T08:00:00Z"
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("aft,heel,200,deg", "line 2, value: found '200'; for heel: an angle within 90 degrees"),
+        ("aft,trim,-1.6,rad", "line 2, value: found '-1.6'; for trim: an angle within 90 degrees"),
+        ("mast,wind_speed,-5,m/s", "line 2, value: found '-5'; for wind_speed: a speed of 0 or more"),
+        ("mast,wind_direction,400,deg", "line 2, value: found '400'; for wind_direction: from -360 to 360"),
+        ('aft,heel,"-0,00169",deg', "decimal commas are read in a table with ; between the cells"),
+        ("../x,heel,1,deg", "line 2, sensor: found '../x'; a name of at most 64 letters of any language"),
+        ("fwd·ü,heel,1,deg", "line 2, sensor: found 'fwd·ü'"),
+        (f"{'a' * 65},heel,1,deg", "line 2, sensor: found 'aaa"),
+    ],
+)
+def test_what_no_sensor_can_have_read_is_named_with_what_would_be_right(tmp_path: Path, row: str, words: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_readings(write(tmp_path, HEAD + f"{AT},{row}\n"))
+    assert words in str(caught.value) and len(caught.value.faults) == 1
+
+
+def test_angles_to_the_bound_and_names_of_any_language_are_taken(tmp_path: Path) -> None:
+    table = read_readings(
+        write(tmp_path, HEAD + f"{AT},décküü 1,heel,-90,deg\n{AT},mast,wind_direction,-180,deg\n{AT},hold,heel,,deg\n")
+    )
+    assert [series.station for series in table.series] == ["décküü 1", "mast", "hold"]
+
+
+def test_faults_are_counted_over_all_sensors_together(tmp_path: Path) -> None:
+    rows = "".join(f"{AT},s{n % 10},heel,1,furlong\n" for n in range(50))
+    with pytest.raises(BadInput) as caught:
+        read_readings(write(tmp_path, HEAD + rows))
+    assert len(caught.value.faults) == 21 and caught.value.faults[-1].value == "30 more lines like that"
+    assert [fault.where for fault in caught.value.faults[:2]] == ["line 2, unit", "line 3, unit"]
+
+
+def test_windows_of_another_day_are_named_by_line_and_time(tmp_path: Path) -> None:
+    with pytest.raises(BadInput) as caught:
+        imported(tmp_path, "2030-05-15")
+    first = caught.value.faults[0]
+    assert (first.file, first.where) == ("windows.csv", "line 2, start, stop")
+    assert first.value == "2030-05-15T08:00:00.000Z to 2030-05-15T08:00:09.000Z"
+
+
+def test_a_movement_with_several_windows_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    readings = write(tmp_path, rows("2030-05-14"))
+    windows = tmp_path / "windows.csv"
+    spans = "".join(f"1,2030-05-14T08:0{n}:00Z,2030-05-14T08:0{n}:09Z,{n}\n" for n in range(2))
+    windows.write_text("movement,start,stop,moment_tm\n" + spans, encoding="utf-8")
+    assert run(["import", str(tmp_path / "made"), "--readings", str(readings), "--windows", str(windows)]) == 0
+    assert "movement 1 has 2 windows, called 1, 1 again: the same movement again?" in capsys.readouterr().err

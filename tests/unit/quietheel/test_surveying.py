@@ -69,3 +69,28 @@ def test_kilograms_for_tonnes_and_a_space_seen_since_are_told(
     assert "chain locker has other lines too" in told.err
     (tmp_path / "survey.csv").write_text(moved.replace(",400,", ",0.4,"), encoding="utf-8")
     assert run(["survey", "totals", str(tmp_path)]) == 0
+
+
+def test_an_item_heavier_than_the_vessel_is_refused_and_nothing_is_written(tmp_path: Path) -> None:
+    plan = "[vessel]\ndisplacement_t = 1150.0\n[vessel.lightship]\nmass_t = 938.0\nvcg_m = 4.0\nlcg_m = 20.0\n"
+    (tmp_path / "plan.toml").write_text(plan, encoding="utf-8")
+    (tmp_path / "tablet.csv").write_text(FORM.replace("0.35", "4470"), encoding="utf-8")
+    wanted = r"tablet.csv, line 2, mass_t: found 4470; tonnes, under the 1150 t of the vessel \(vessel.displacement_t\)"
+    with pytest.raises(BadInput, match=wanted):
+        import_survey(tmp_path, tmp_path / "tablet.csv")
+    assert not (tmp_path / "survey.csv").exists()
+    (tmp_path / "plan.toml").write_text(plan.replace("displacement_t = 1150.0", ""), encoding="utf-8")
+    with pytest.raises(BadInput, match=r"938 t of the vessel \(vessel.lightship.mass_t\); 4470 kg are 4.47"):
+        import_survey(tmp_path, tmp_path / "tablet.csv")
+    (tmp_path / "plan.toml").write_text("", encoding="utf-8")
+    assert import_survey(tmp_path, tmp_path / "tablet.csv") == (1, 0)
+
+
+def test_a_line_that_is_there_with_another_mass_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "plan.toml").write_text("", encoding="utf-8")
+    (tmp_path / "survey.csv").write_text(FORM, encoding="utf-8")
+    (tmp_path / "tablet.csv").write_text(FORM.replace("0.35", "0.4"), encoding="utf-8")
+    assert run(["survey", "import", str(tmp_path / "tablet.csv"), "-C", str(tmp_path)]) == 0
+    assert "there with another mass: paint, main deck: 0.4 t, 0.35 t on line 2" in capsys.readouterr().err
+    assert run(["survey", "import", str(tmp_path / "tablet.csv"), "-C", str(tmp_path)]) == 0
+    assert "another mass" not in capsys.readouterr().err

@@ -48,6 +48,8 @@ class DayState:
     """Who is away from the muster station, and the moment that makes, as sentences."""
     remarks: tuple[str, ...]
     """What is odd about the marks."""
+    altered: tuple[str, ...] = ()
+    """Those of the remarks that say that a line was changed after it was written."""
     imported: bool = False
     """Whether the windows are those of an imported record, which has no running day."""
 
@@ -79,6 +81,11 @@ def state_of_day(events: Sequence[Event], plan: Plan) -> DayState:
     missing = tuple(what for what in CONFIRMATIONS if what not in confirmed)
     people = whereabouts(plan, [event for event in standing if event.kind == "people"], 2**63 - 1)
     state = str(gangway[-1].data["state"]) if gangway else ""
+    altered = tuple(
+        f"line {event.number} of events.jsonl does not carry the digest of the line before"
+        for event in standing
+        if not event.intact
+    )
     imported = any(w.imported for w in windows) and all(w.imported for w in windows if not w.voided)
     return DayState(
         gangway=state,
@@ -94,7 +101,8 @@ def state_of_day(events: Sequence[Event], plan: Plan) -> DayState:
         next=IMPORTED if imported else _next(state, movement, open_window, missing, to_come, steps),
         people=people,
         changes=tuple(_change(person) for person in people if person.away),
-        remarks=(*_odd(standing, windows, {step.label for step in steps}),),
+        remarks=(*_odd(standing, windows, {step.label for step in steps}), *altered),
+        altered=altered,
         imported=imported,
     )
 
@@ -158,8 +166,6 @@ def _odd(standing: Sequence[Event], windows: Sequence[MarkedWindow], labels: set
     for event in standing:
         if event.kind == "movement" and labels and str(event.data["movement"]) not in labels:
             found.append(f"line {event.number}: movement {event.data['movement']} is not in the plan")
-        if not event.intact:
-            found.append(f"line {event.number} of events.jsonl does not carry the digest of the line before")
     closes = {window.stop_ns for window in windows}
     found += [
         f"line {event.number}: closes no open window"

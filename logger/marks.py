@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from config.plan import Plan
@@ -11,7 +11,7 @@ from logger.events import CONFIRMATIONS, Event, effective
 from logger.hand_read import hand_heel
 from logger.muster import people_moment, whereabouts
 
-__all__ = ["CONFIRMATIONS", "MarkedWindow", "marked_windows"]
+__all__ = ["CONFIRMATIONS", "MarkedWindow", "free_label", "marked_windows", "window_at"]
 
 
 @dataclass(frozen=True)
@@ -30,8 +30,6 @@ class MarkedWindow:
     voided: bool = False
     reason: str = ""
     """Why it was voided."""
-    opened_by: str = ""
-    closed_by: str = ""
     voided_by: str = ""
     moved_ns: int | None = None
     """When the last weight of this state came to rest, if marked, UTC ns."""
@@ -82,6 +80,7 @@ def marked_windows(events: Sequence[Event], plan: Plan) -> list[MarkedWindow]:
     """Gather the windows of the day from its marks, voided ones included, in order of opening.
 
     A confirmation counts for the window that is open, or else for the next one opened before any further movement.
+    A closing without the line that opened its window or a label closes the last one open at its time.
     Void marks are passed over. A second opening of a window that is open stands as a remark. A hand reading without
     the name of its window belongs to the window it falls into, or to the last one before it.
     """
@@ -157,7 +156,7 @@ def _open(walk: _Walk, event: Event, void: Event | None) -> None:
     ):
         _remark(walk, current.label, f"opened again by {event.by}, line {event.number}")
         return
-    label = _free_label(walk, wanted or movement)
+    label = free_label(walk.windows, wanted or movement)
     moment, interval = data.get("moment_tm"), data.get("moment_u95_tm")
     walk.windows[label] = MarkedWindow(
         label=label,
@@ -168,7 +167,6 @@ def _open(walk: _Walk, event: Event, void: Event | None) -> None:
         voided=void is not None,
         reason=str(void.data.get("reason", "")) if void else "",
         voided_by=void.by if void else "",
-        opened_by=event.by,
         moved_ns=walk.moved_ns if movement == walk.now else None,
         moment_tm=float(moment) if isinstance(moment, (int, float)) else None,
         moment_u95_tm=abs(float(interval)) if isinstance(interval, (int, float)) else None,
@@ -181,10 +179,13 @@ def _open(walk: _Walk, event: Event, void: Event | None) -> None:
 
 
 def _close(walk: _Walk, event: Event) -> None:
-    window = _named(walk, event.data.get("window")) or (None if event.data.get("window") else walk.last())
+    """Close the window that the line named opened; failing that the one of the label, or the last one still open."""
+    label, opened = event.data.get("window"), event.data.get("opened")
+    window = next((one for one in walk.windows.values() if one.number == opened), None)
+    window = window or _named(walk, label) or (None if label else walk.last())
     if window is None or window.stop_ns is not None or event.at_ns <= window.start_ns:
         return
-    walk.change(window.label, stop_ns=event.at_ns, closed_by=event.by)
+    walk.change(window.label, stop_ns=event.at_ns)
     if window.label in walk.open:
         walk.open.remove(window.label)
 
@@ -197,10 +198,14 @@ def _named(walk: _Walk, label: object) -> MarkedWindow | None:
     return walk.windows.get(str(label)) if label not in (None, "") else None
 
 
-def _free_label(walk: _Walk, wanted: str) -> str:
-    """A window taken again gets a letter: 5, 5b, 5c."""
+def free_label(taken: Collection[str], wanted: str) -> str:
+    """A window taken again gets a letter.
+
+    >>> free_label(("5", "5b"), "5")
+    '5c'
+    """
     label, letter = wanted, ord("b")
-    while label in walk.windows:
+    while label in taken:
         label = f"{wanted}{chr(letter)}" if letter <= ord("z") else f"{wanted}-{letter}"
         letter += 1
     return label
@@ -217,7 +222,7 @@ def _hand_readings(walk: _Walk, readings: Sequence[Event]) -> None:
     zeros: dict[str, float] = {}
     for event in readings:
         station = stations.get(str(event.data["station"]))
-        window = _named(walk, event.data.get("window")) or _window_at(walk, event.at_ns)
+        window = _named(walk, event.data.get("window")) or window_at(walk.windows.values(), event.at_ns)
         if station is None or station.kind not in ("pendulum", "u_tube") or window is None:
             continue
         deflections = [float(value) for value in event.data["deflections_mm"]]
@@ -232,6 +237,7 @@ def _hand_readings(walk: _Walk, readings: Sequence[Event]) -> None:
         walk.change(window.label, hand_readings=(*kept, (station.name, found.heel, found.u)))
 
 
-def _window_at(walk: _Walk, at_ns: int) -> MarkedWindow | None:
-    before = [window for window in walk.windows.values() if window.start_ns <= at_ns and not window.voided]
+def window_at(windows: Iterable[MarkedWindow], at_ns: int) -> MarkedWindow | None:
+    """The window that what happened at ``at_ns`` belongs to: the last one opened before, voided ones aside."""
+    before = [window for window in windows if window.start_ns <= at_ns and not window.voided]
     return max(before, key=lambda window: window.start_ns, default=None)

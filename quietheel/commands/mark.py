@@ -11,7 +11,7 @@ import click
 from config.folder import TestFolder
 from logger.events import CONFIRMATIONS, Event, rfc3339
 from quietheel.commands.common import F, folder_option, json_option, print_json, talk
-from quietheel.jobs.mark_notes import notes_on
+from quietheel.jobs.mark_notes import notes_on, window_of
 from quietheel.jobs.marking import mark, moment_of, state
 
 _KEPT = {
@@ -70,11 +70,13 @@ def _say(event: Event, folder: Path, notes: Sequence[str], as_json: bool) -> Non
             }
         )
         return
-    what = ", ".join(f"{key} {_short(value)}" for key, value in event.data.items())
+    what = ", ".join(f"{key} {_short(value)}" for key, value in event.data.items() if key != "opened")
     click.echo(f"{event.number}  {rfc3339(event.at_ns)}  {event.kind}{': ' + what if what else ''}  ({event.by})")
     if event.kind in _KEPT:
         talk(f"note: {_KEPT[event.kind]}")
-    for remark in (*notes, *now.remarks[-2:]):
+    if event.kind == "reading" and not event.data.get("window") and window_of(event, now):
+        talk(f"note: it counts in window {window_of(event, now)}; --window names another one")
+    for remark in notes:
         talk(f"note: {remark}")
     talk(f"next: {now.next}")
 

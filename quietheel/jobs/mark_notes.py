@@ -14,6 +14,8 @@ from logger.clock import SECOND
 from logger.daystate import DayState, state_of_day
 from logger.events import Event, EventLog, effective
 from logger.hand_read import swing_mean
+from logger.marks import window_at
+from quietheel.jobs.window_notes import closed, opened
 
 STEEPEST_DEG = 10.0
 """A hand reading beyond this is no reading in mm of a test that wants 1 to 4 degrees."""
@@ -33,13 +35,20 @@ def notes_on(folder: Path | str, event: Event, *, timed: bool = False) -> tuple[
     plan = place.plan()
     events = EventLog(place.path).read()
     before = [one for one in events if one.number < event.number]
-    found = [*_of_kind(plan, event, before, state_of_day(before, plan)), *(_time(plan, event) if timed else ())]
+    then, now = state_of_day(before, plan), state_of_day(events, plan)
+    found = [*_of_kind(plan, event, before, then, now), *(_time(plan, event) if timed else ())]
+    found += new_remarks(then, now)
     if found:
         found.append(f'a slip is undone by: quietheel mark void "why" --event {event.number}')
     return tuple(found)
 
 
-def _of_kind(plan: Plan, event: Event, before: Sequence[Event], then: DayState) -> Iterator[str]:
+def new_remarks(then: DayState, now: DayState) -> tuple[str, ...]:
+    """What is odd about the marks and was not before: each is said once; `quietheel mark next` lists them all."""
+    return tuple(remark for remark in now.remarks if remark not in then.remarks)
+
+
+def _of_kind(plan: Plan, event: Event, before: Sequence[Event], then: DayState, now: DayState) -> Iterator[str]:
     steps = [step.label for step in movements(plan)] if plan.weights or plan.movements else []
     if event.kind == "movement" and steps:
         made = str(event.data["movement"])
@@ -49,12 +58,9 @@ def _of_kind(plan: Plan, event: Event, before: Sequence[Event], then: DayState) 
         elif made not in (due, then.movement):
             yield f"movement {made} follows movement {then.movement} here; in the plan it is movement {due}"
     if event.kind == "window_open":
-        label = str(event.data.get("window") or "")
-        if label in steps and label != then.movement and not event.data.get("movement"):
-            yield (
-                f"window {label} is opened in the state of movement {then.movement}, and its moment is that one's: "
-                f"mark movement {label} before its window"
-            )
+        yield from opened(plan, event, steps, now)
+    if event.kind == "window_close":
+        yield from closed(plan, event, now)
     if event.kind == "reading":
         yield from _reading(plan, event, before, then)
 
@@ -71,19 +77,18 @@ def _reading(plan: Plan, event: Event, before: Sequence[Event], then: DayState) 
     steep = math.degrees(math.atan(max(abs(value - zero) for value in values) / 1000.0 / length))
     if steep > STEEPEST_DEG:
         yield f"{name} at {steep:.0f} deg of heel: its readings are mm, to starboard positive"
-    window = event.data.get("window") or (then.open_window or (then.windows[-1] if then.windows else None))
-    label = str(getattr(window, "label", window or ""))
-    again = [e for e in earlier if _in(e, label, then)]
+    label = window_of(event, then)
+    if not label:
+        yield f"{name} was read before any window was opened: it counts in none"
+    again = [e for e in earlier if label and window_of(e, then) == label]
     if again:
         yield f"{name} was read in window {label} before, line {again[-1].number}: this one takes its place"
 
 
-def _in(reading: Event, label: str, then: DayState) -> bool:
-    """Whether a reading belongs to a window: by name, or as the last one opened before it."""
-    if reading.data.get("window"):
-        return str(reading.data["window"]) == label
-    opened = [w for w in then.windows if w.start_ns <= reading.at_ns]
-    return bool(opened) and opened[-1].label == label
+def window_of(reading: Event, day: DayState) -> str:
+    """Label of the window that a reading by hand counts in: named, or the last one opened before it; empty if none."""
+    window = window_at(day.windows, reading.at_ns)
+    return str(reading.data.get("window") or (window.label if window else ""))
 
 
 def _time(plan: Plan, event: Event) -> Iterator[str]:

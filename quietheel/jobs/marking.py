@@ -20,7 +20,7 @@ from logger.clock import UtcClock
 from logger.daystate import DayState, state_of_day
 from logger.events import Event, EventLog, effective
 from logger.hosttime import host_clock
-from logger.marks import MarkedWindow
+from logger.marks import MarkedWindow, free_label, marked_windows
 
 
 def mark(
@@ -48,9 +48,12 @@ def mark(
     """
     place = TestFolder(Path(folder))
     plan = place.plan()
-    log = EventLog(place.path, clock or host_clock(place.record))
+    clock = clock or host_clock(place.record)
+    log = EventLog(place.path, clock)
+    events = log.read()
     given = dict(data or {})
-    sensible(kind, given, plan, log.read())
+    sensible(kind, given, plan, events)
+    given |= bound(kind, given, plan, events, clock.utc_ns() if at_ns is None else at_ns)
     return log.append(kind, by or whoever(), given, at_ns)
 
 
@@ -93,6 +96,30 @@ def sensible(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Ev
     if kind == "reading":
         by_hand = [s.name for s in plan.stations if s.kind in ("pendulum", "u_tube")]
         _one_of("station", data.get("station"), by_hand, "a pendulum or U-tube of the plan")
+
+
+def bound(kind: str, data: Mapping[str, Any], plan: Plan, events: Sequence[Event], at_ns: int) -> dict[str, Any]:
+    """What an opening and a closing hold beside what was typed, so that no later mark changes which window they mean.
+
+    An opening gets the label that no window has yet, a closing the label of its window and the line that opened it:
+    left out, that is the last one opened before ``at_ns`` of those still open. A window that is marked afterwards,
+    with an earlier time, then takes neither label nor closing from another.
+    """
+    windows = marked_windows(events, plan)
+    if kind == "window_open":
+        trial = Event(max((event.number for event in events), default=0) + 1, at_ns, kind, "", data)
+        mine = next((one for one in marked_windows([*events, trial], plan) if one.number == trial.number), None)
+        if mine is None:  # opened again while it is open: a remark, and no window of its own
+            return {}
+        return {"window": free_label([one.label for one in windows], str(data.get("window") or mine.movement))}
+    if kind != "window_close":
+        return {}
+    if data.get("window"):
+        found = [one for one in windows if one.label == str(data["window"])]
+    else:
+        still = [one for one in windows if one.stop_ns is None and not one.voided]
+        found = [one for one in still if one.start_ns < at_ns] or still
+    return {"window": found[-1].label, "opened": found[-1].number} if found else {}
 
 
 def standing_void(window: MarkedWindow, events: Sequence[Event]) -> Event | None:

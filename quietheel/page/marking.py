@@ -10,10 +10,11 @@ from typing import Any
 from config.errors import bad
 from config.plan import Plan
 from config.sequence import movements, spell
-from logger.daystate import DayState
-from logger.events import CONFIRMATIONS, Event, EventLog, effective
+from logger.daystate import DayState, state_of_day
+from logger.events import CONFIRMATIONS, LATEST_NS, Event, EventLog, effective
 from logger.marks import MarkedWindow
-from quietheel.jobs.marking import sensible, standing_void
+from quietheel.jobs.mark_notes import new_remarks
+from quietheel.jobs.marking import bound, sensible, standing_void
 from quietheel.page.words import heel_words
 
 MOST_SHOWN = 60
@@ -40,14 +41,24 @@ def next_section(
     then = ""
     if expected_deg is not None and state.to_come:
         then = f"Expect {heel_words(expected_deg, 2)}, by {'the plan' if by_plan else 'GM so far'}."
-    if state.remarks:
-        then = f"{then} Odd: {state.remarks[-1]}.".strip()
+    odd = _odd(plan, state, events)
+    if odd:
+        then = f"{then} Odd: {odd}.".strip()
     return {
         "sentence": sentence,
         "then": then,
         "action": _action(plan, state, events),
         "others": _others(plan, state),
     }
+
+
+def _odd(plan: Plan, state: DayState, events: Sequence[Event]) -> str:
+    """What is odd since the last mark; what was before has been said, but for a line that was changed."""
+    if not state.remarks:
+        return ""
+    last = max(event.number for event in events)
+    before = state_of_day([event for event in events if event.number < last], plan)
+    return next(iter((*new_remarks(before, state), *state.altered)), "")
 
 
 def _action(plan: Plan, state: DayState, events: Sequence[Event]) -> dict[str, Any] | None:
@@ -208,6 +219,7 @@ class Marker:
         data = self._data(kind, body)
         if kind == "overrule":
             sensible(kind, data, self._plan, self._log.read())
+        data |= bound(kind, data, self._plan, self._log.read(), LATEST_NS)
         event = self._log.append(kind, _text(body, "by") or "live page", data)
         if press:
             self._presses[press] = event.number

@@ -6,8 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dsp import checks
+from dsp.checks.short import LEAST, PERIODS, TOO_FEW
+from dsp.checks.unconfirmed import WORDS
 from dsp.combine import ASSUMED_SCALE_U
-from dsp.types import Array, BudgetLine, Day, DayHeel, StationHeel, WindowHeel, WindowSpan
+from dsp.types import Array, BudgetLine, Check, Day, DayHeel, StationHeel, Verdict, WindowHeel, WindowSpan
 
 HAND_DOF = 10.0
 """Degrees of freedom given to an uncertainty that a person stated (GUM G.4.2: known to about a fifth)."""
@@ -84,6 +87,36 @@ def hand_stations(span: WindowSpan, zero: dict[str, float], used: bool) -> tuple
     )
 
 
+def hand_checks(span: WindowSpan, period: float) -> tuple[Check, ...]:
+    """What can be asked of a window of which no record of the motion is left: its length and its confirmations.
+
+    Parameters
+    ----------
+    period : s, natural roll period of the day; NaN where it is not known.
+    """
+    period = period if np.isfinite(period) else 0.0
+    time, length, wanted = np.array([span.start, span.stop]), span.stop - span.start, max(LEAST, PERIODS * period)
+    verdict: Verdict = "fine" if length >= wanted else "rejected" if length < TOO_FEW * period else "caution"
+    says = f"The window is {length:.0f} s long; {wanted:.0f} s is the least."
+    missing = sorted(span.expected_confirmations - span.confirmed)
+    without = (
+        f"Not confirmed: {', '.join(WORDS.get(one, one) for one in missing)}." if missing else "Nothing is missing."
+    )
+    return (
+        Check("short", length, wanted, "s", 0.0, verdict, says, {"time": time}),
+        Check(
+            "unconfirmed",
+            float(len(missing)),
+            0.0,
+            "confirmations",
+            0.0,
+            "caution" if missing else "fine",
+            without,
+            {"time": time},
+        ),
+    )
+
+
 def with_hand_readings(found: DayHeel, day: Day) -> DayHeel:
     """Add what was read by hand to a day: shown where sensors measured, used where they did not.
 
@@ -104,6 +137,8 @@ def with_hand_readings(found: DayHeel, day: Day) -> DayHeel:
         covariance[k, :] = np.where(known, 0.0, read.covariance[k])
         covariance[:, k] = covariance[k, :]
         u = float(np.sqrt(read.covariance[k, k]))
+        asked = hand_checks(one.span, found.roll.period)
+        verdict, reasons = checks.judge(asked)
         windows.append(
             WindowHeel(
                 span=one.span,
@@ -113,9 +148,9 @@ def with_hand_readings(found: DayHeel, day: Day) -> DayHeel:
                 budget=(BudgetLine("reading by hand", u, "as stated by the reader, with the zero"),),
                 stations=stations,
                 roll=one.roll,
-                checks=(),
-                verdict="fine",
-                reasons=(),
+                checks=asked,
+                verdict=verdict,
+                reasons=reasons,
             )
         )
     scale_u = found.scale_u

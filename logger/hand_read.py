@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -14,6 +15,11 @@ from config.units import COVERAGE_95
 ASSUMED_READING_U95_MM = 2.0
 """Interval of one read deflection where the plan gives none (common practice: a batten is read to 1 mm, on a bob that
 never quite stands still)."""
+
+
+ASSUMED_SWING_DEG = 0.25
+"""Half swing taken where a single deflection was read and no swing of that device all day (judgement: what a vessel
+rolls at a quiet berth)."""
 
 
 @dataclass(frozen=True)
@@ -71,8 +77,23 @@ def swing_mean(deflections_mm: Sequence[float], u_mm: float) -> tuple[float, flo
     return mean, math.sqrt(variance)
 
 
+def half_swing(station: Station, readings: Iterable[Sequence[float]]) -> float:
+    """Half swing of a device, mm: the widest between neighbours of all its readings, `ASSUMED_SWING_DEG` without any.
+
+    >>> half_swing(Station(name="pendulum", kind="pendulum", length_m=4.5), [[143, 151, 145], [20]])
+    4.0
+    """
+    widths = [abs(b - a) / 2.0 for one in readings for a, b in pairwise(one)]
+    return max(widths, default=(station.length_m or 0.0) * 1000.0 * math.radians(ASSUMED_SWING_DEG))
+
+
 def hand_heel(
-    station: Station, deflections_mm: Sequence[float], *, zero_mm: float = 0.0, one_leg: bool = False
+    station: Station,
+    deflections_mm: Sequence[float],
+    *,
+    zero_mm: float = 0.0,
+    one_leg: bool = False,
+    swing_mm: float = 0.0,
 ) -> HandReading:
     """Heel from what was read on a pendulum's batten or a U-tube's legs.
 
@@ -84,6 +105,7 @@ def hand_heel(
     zero_mm : reading that counts as upright. It matters little, since every fit gives each station its own offset, but
         a batten whose zero lies at its end needs it: the tangent is taken from here.
     one_leg : U-tube read at the starboard leg only, which rises by half the difference.
+    swing_mm : half swing about the mean. A single deflection may be the end of one: it is uncertain by as much.
 
     Notes
     -----
@@ -102,6 +124,8 @@ def hand_heel(
     given = station.reading_u95_mm
     u_mm = (ASSUMED_READING_U95_MM if given is None else given) / COVERAGE_95
     mean, u = swing_mean(deflections_mm, u_mm)
+    if len(deflections_mm) == 1:
+        u = math.hypot(u, swing_mm)
     factor = 2.0 if one_leg and station.kind == "u_tube" else 1.0
     sign = -1.0 if any(c.quantity == "heel" and c.positive == "port" for c in station.channels) else 1.0
     length_mm = station.length_m * 1000.0

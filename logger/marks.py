@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from config.plan import Plan
 from config.sequence import movements
 from logger.events import CONFIRMATIONS, Event, effective
-from logger.hand_read import hand_heel
+from logger.hand_read import half_swing, hand_heel
 from logger.muster import people_moment, whereabouts
 
 __all__ = ["CONFIRMATIONS", "MarkedWindow", "free_label", "marked_windows", "window_at"]
@@ -220,6 +220,10 @@ def _listed(value: object) -> list[str]:
 def _hand_readings(walk: _Walk, readings: Sequence[Event]) -> None:
     stations = {station.name: station for station in walk.plan.stations}
     zeros: dict[str, float] = {}
+    once: dict[tuple[str, str], int] = {}
+    swings: dict[str, list[list[float]]] = {}
+    for event in readings:
+        swings.setdefault(str(event.data["station"]), []).append(event.data["deflections_mm"])
     for event in readings:
         station = stations.get(str(event.data["station"]))
         window = _named(walk, event.data.get("window")) or window_at(walk.windows.values(), event.at_ns)
@@ -232,9 +236,20 @@ def _hand_readings(walk: _Walk, readings: Sequence[Event]) -> None:
             # The first reading of the day counts as upright; each fit gives the station its own offset anyway.
             zero = zeros.get(station.name, hand_heel(station, deflections).mean_mm)
         zeros.setdefault(station.name, float(zero))
-        found = hand_heel(station, deflections, zero_mm=float(zero), one_leg=one_leg)
+        swing = half_swing(station, swings[station.name])
+        found = hand_heel(station, deflections, zero_mm=float(zero), one_leg=one_leg, swing_mm=swing)
         kept = tuple(one for one in walk.windows[window.label].hand_readings if one[0] != station.name)
         walk.change(window.label, hand_readings=(*kept, (station.name, found.heel, found.u)))
+        once.pop((window.label, station.name), None)
+        if len(deflections) == 1:
+            once[window.label, station.name] = event.number
+    for (label, name), number in once.items():
+        _remark(
+            walk,
+            label,
+            f"{name} was read once, line {number}: it may be the end of a swing, and is uncertain by half of one; "
+            "read several ends in turn",
+        )
 
 
 def window_at(windows: Iterable[MarkedWindow], at_ns: int) -> MarkedWindow | None:

@@ -59,6 +59,8 @@ def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
     for marked in day.recorded.windows:
         if marked.voided:
             click.echo(f"{marked.label:<10} voided by {marked.voided_by}: {marked.reason}")
+        for remark in () if marked.voided else marked.remarks:
+            talk(f"note: window {marked.label}: {remark}")
     _say_roll(day.heel)
     for sentence in day.heel.assumptions:
         talk(f"assumed: {sentence}")

@@ -85,6 +85,11 @@ def other_day(plan: Plan, windows: Sequence[MarkedWindow]) -> tuple[str, ...]:
     return (f"The plan is dated {plan.test.date}; the windows were taken on {taken}.",)
 
 
+def odd_marks(windows: Sequence[MarkedWindow]) -> tuple[str, ...]:
+    """What was odd about the marks of windows, as sentences."""
+    return tuple(f"Window {window.label}: {remark}." for window in windows for remark in window.remarks)
+
+
 NOTED_APART_M = 0.005
 """A draught or freeboard marked on the day that differs so much from waterline.csv is said aloud."""
 

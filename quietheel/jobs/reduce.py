@@ -24,7 +24,7 @@ from logger.archive.durable import write_whole
 from quietheel import __version__
 from quietheel.jobs.altered import altered
 from quietheel.jobs.day import RecordedDay, open_day
-from quietheel.jobs.facts import marked_inputs, other_day, with_marked
+from quietheel.jobs.facts import marked_inputs, odd_marks, other_day, with_marked
 from quietheel.jobs.plain import plain
 from quietheel.jobs.told import as_told
 from reduction.answer_json import answer_json
@@ -101,7 +101,7 @@ def day_inputs(
     known = _digests(recorded.folder) if digests is None else digests
     return replace(
         marked_inputs(plan, heel, tables, standing, recorded.events),
-        said=(*other_day(plan, standing), *said),
+        said=(*other_day(plan, standing), *odd_marks(standing), *said),
         altered=altered(recorded.folder, dict(known)),
         provenance=Provenance(
             version=__version__,

@@ -304,3 +304,21 @@ def test_a_guest_of_no_known_mass_weighs_as_much_as_anybody(tmp_path: Path) -> N
     log = EventLog(tmp_path)
     log.append("people", "mate", {"person": "guest", "position_m": [20, 2, 6], "mass_kg": None})
     assert state_of_day(log.read(), PLAN).people[-1].moment_tm == pytest.approx(0.150)
+
+
+def test_a_single_deflection_is_as_uncertain_as_a_swing_is_wide(tmp_path: Path) -> None:
+    log = EventLog(tmp_path)
+    append(log, 2, "window_open")
+    append(log, 3, "reading", station="pendulum", deflections_mm=[5])
+    append(log, 4, "window_close")
+    (window,) = marked_windows(log.read(), PLAN)
+    assert window.hand_readings[0][2] == pytest.approx(math.radians(0.25), rel=0.01)
+    assert window.remarks[0].startswith("pendulum was read once, line 2: it may be the end of a swing")
+    append(log, 12, "window_open", window="1")
+    append(log, 13, "reading", station="pendulum", deflections_mm=[655, 665, 657])
+    window = marked_windows(log.read(), PLAN)[0]
+    assert window.hand_readings[0][2] == pytest.approx(5.0 / 4500, rel=0.02)
+    append(log, 14, "reading", station="pendulum", deflections_mm=[5, 7, 5], window="0")
+    window = marked_windows(log.read(), PLAN)[0]
+    assert window.hand_readings[0][2] < 0.51 / 4500
+    assert window.remarks == ()

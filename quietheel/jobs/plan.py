@@ -31,6 +31,7 @@ from reduction.planning.forecast import (
     gust_heel_density,
     heel_of,
     relative_u,
+    windage,
 )
 from reduction.types import State
 
@@ -130,9 +131,7 @@ def check_plan(folder: Path | str = ".") -> PlanCheck:
 
 
 def _forecast(plan: Plan, moments: list[float], displacement: float, gm: float, window_s: float) -> Forecast:
-    depth = plan.vessel.depth_m or 5.0
-    area = plan.weather.windage_area_m2 or 0.8 * depth * (plan.vessel.length_m or 50.0)
-    lever = plan.weather.windage_lever_m or 0.8 * depth
+    area, lever = windage(plan)
     abeam = abs(math.sin(plan.weather.direction_from_bow_deg * DEGREE))
     density = gust_heel_density(plan.weather.wind_m_s, abeam, area, lever, displacement, gm)
     if any(channel.quantity == "wind_speed" for s in plan.stations for channel in s.channels):

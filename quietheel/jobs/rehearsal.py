@@ -13,6 +13,7 @@ from config.tables import Tables
 from config.units import SEA_WATER_DENSITY, TONNE
 from reduction.floating import source_of_hull
 from reduction.inputs import DayInputs
+from reduction.planning.forecast import windage
 from sim.devices import Anemometer, Device, Pendulum, Tilt
 from sim.scenario import Person, Scenario, Schedule, TestWeight, VesselTruth, Wind
 
@@ -45,6 +46,7 @@ def scenario_of(plan: Plan, file: str = "plan.toml", tables: Tables | None = Non
         raise bad(file, "weights", None, "the weights that are to be moved")
     length, breadth = vessel.length_m or 48.0, vessel.breadth_m or 11.0
     draught, bm, km = _metacentre(plan, tables or Tables(), length, breadth)
+    area, lever = windage(plan)
     places = {place.name: place.position_m for place in plan.muster_stations}
     day = plan.test.date or Schedule().start.date()
     zone = dt.timezone(dt.timedelta(hours=plan.test.utc_offset_h))
@@ -60,7 +62,12 @@ def scenario_of(plan: Plan, file: str = "plan.toml", tables: Tables | None = Non
             km_m=km,
             period_s=vessel.estimated_period_s or VesselTruth().period_s,
         ),
-        wind=Wind(speed_m_s=plan.weather.wind_m_s, direction_deg=plan.weather.direction_from_bow_deg),
+        wind=Wind(
+            speed_m_s=plan.weather.wind_m_s,
+            direction_deg=plan.weather.direction_from_bow_deg,
+            area_m2=area,
+            area_height_m=lever - 0.5 * draught,
+        ),
         weights=tuple(
             TestWeight(name=w.name, mass_t=w.mass_t, start=w.start, port_m=w.port_m, starboard_m=w.starboard_m)
             for w in plan.weights

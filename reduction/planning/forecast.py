@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from config.plan import Plan
 from config.units import AIR_DENSITY, COVERAGE_95, STANDARD_GRAVITY
 
 DRAG_COEFFICIENT = 1.1
@@ -53,6 +54,13 @@ def heel_of(moment: float, displacement: float, gm: float, bm: float = 0.0) -> f
         if abs(step) < 1e-15:
             break
     return math.atan(tangent)
+
+
+def windage(plan: Plan) -> tuple[float, float]:
+    """Lateral area above water (m2) and lever from its centre to half draught (m): as planned, or of a usual form."""
+    depth = plan.vessel.depth_m or 5.0
+    area = plan.weather.windage_area_m2 or 0.8 * depth * (plan.vessel.length_m or 50.0)
+    return area, plan.weather.windage_lever_m or 0.8 * depth
 
 
 def gust_heel_density(wind: float, abeam: float, area: float, lever: float, displacement: float, gm: float) -> float:

@@ -14,7 +14,6 @@ from reduction.report.document import Picture
 from reduction.report.figures.canvas import (
     ACCENT,
     INK,
-    RULE,
     SOFT,
     TONE_COLOUR,
     TONE_MARKER,
@@ -42,6 +41,8 @@ def moment_tangent(gm: GmResult, displacement: float, name: str = "moment-tangen
 
     def draw(figure: Figure, look: Look) -> None:
         top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(1.9, 1.0))
+        for axes in (top, bottom) if look.narrow else ():
+            axes.set_xmargin(0.12)  # room for the names of the outermost windows
         _points(top, gm, displacement, look)
         _residuals(bottom, gm, look)
         figure.align_ylabels([top, bottom])
@@ -133,6 +134,7 @@ def _other_fit(axes: Axes, gm: GmResult, look: Look) -> None:
         return
     apart = [p.residual_curve - p.residual_line for p in both]  # line less curve
     sign, colour, name = (1.0, ACCENT, "straight line") if gm.carried == "curve" else (-1.0, INK, "true curve")
+    name = name.split()[1] if look.narrow else name
     fitted = np.polynomial.Polynomial.fit(moments, [sign * value for value in apart], degree)
     reach = np.linspace(moments.min(), moments.max(), 200)
     axes.plot(reach / TONNE, 1e3 * fitted(reach) / DEGREE, color=colour, linestyle="--", linewidth=0.9)
@@ -200,20 +202,28 @@ def _limits(axes: Axes, gm: GmResult, reach: float, curve: bool, look: Look) -> 
     """Scale by the windows that count; a rejected one far off is named at the edge instead of flattening the rest."""
     reach *= 1.5
     axes.set_ylim(-reach, reach)
+    moments = [point.moment for point in gm.points]
+    middle = 0.5 * (min(moments, default=0.0) + max(moments, default=0.0))
+    seen: dict[tuple[bool, int], int] = {}
     for point in gm.points:
         residual = 1e3 * (point.residual_curve if curve else point.residual_line) / DEGREE
         if math.isfinite(residual) and abs(residual) > reach:
-            up = residual > 0
+            up, inwards = residual > 0, 1 if point.moment <= middle else -1
+            place = up, round(point.moment)
+            row = seen[place] = seen.get(place, 0) + 1
+            edge = (point.moment / TONNE, reach if up else -reach)
+            colour = TONE_COLOUR[verdict_tone(point.verdict)]
+            arrow = {"arrowstyle": "->", "color": colour, "linewidth": 0.8, "shrinkA": 0.0, "shrinkB": 0.0}
+            axes.annotate("", edge, (0, -12 if up else 12), textcoords="offset points", arrowprops=arrow)
             axes.annotate(
                 f"{short(point.label, 8)}: {residual:+.0f}".replace("-", "−"),
-                (point.moment / TONNE, reach if up else -reach),
-                (0, -9 if up else 9),
+                edge,
+                (7 * inwards, (-1 if up else 1) * (8 + (row - 1) * (look.font + 2))),  # beside its bar, off the frame
                 textcoords="offset points",
-                ha="center",
+                ha="left" if inwards > 0 else "right",
                 va="center",
                 fontsize=look.font,
-                color=TONE_COLOUR[verdict_tone(point.verdict)],
-                arrowprops={"arrowstyle": "->", "color": RULE, "linewidth": 0.6},
+                color=colour,
             )
 
 

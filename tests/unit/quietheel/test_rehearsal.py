@@ -23,6 +23,8 @@ def test_the_estimates_of_a_plan_come_true_and_are_found_again(tmp_path: Path) -
     found = quietheel.reduce(tmp_path / "practice").gm.value
     assert found is not None
     assert abs(found.gm.value - 1.0) < found.gm.u95()
+    (expected,) = (1.96 * one.gm_u for one in quietheel.check_plan(folder).forecasts if one.window_s == 120.0)
+    assert 0.7 < found.gm.u95() / expected < 1.3
     assert len(TestFolder(tmp_path / "practice").events.read_text().splitlines()) > 27
 
 
@@ -48,6 +50,18 @@ def test_people_stand_at_their_muster_stations_and_the_day_begins_on_its_date(tm
     made = scenario_of(TestFolder(plan.parent).plan())
     assert made.people[0].at_m == (30.0, 0.0, 9.0)
     assert f"{made.schedule.start:%Y-%m-%dT%H:%M%z}" == "2030-05-14T08:00+0000"
+
+
+def test_the_wind_of_the_day_has_the_hold_on_her_that_the_forecast_takes(tmp_path: Path) -> None:
+    plan = new("fresh", tmp_path) / "plan.toml"
+    usual = scenario_of(TestFolder(plan.parent).plan())
+    assert usual.wind.area_m2 == pytest.approx(0.8 * 5.0 * 50.0)
+    assert usual.wind.area_height_m + 0.5 * usual.vessel.draught_m == pytest.approx(0.8 * 5.0)
+    text = plan.read_text(encoding="utf-8") + "windage_area_m2 = 310.0\nwindage_lever_m = 6.5\n"
+    plan.write_text(text, encoding="utf-8")
+    own = scenario_of(TestFolder(plan.parent).plan())
+    assert own.wind.area_m2 == 310.0
+    assert own.wind.area_height_m + 0.5 * own.vessel.draught_m == pytest.approx(6.5)
 
 
 def test_a_scenario_without_a_device_is_refused_before_anything_is_written(tmp_path: Path) -> None:

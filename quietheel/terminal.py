@@ -22,6 +22,10 @@ WIDE = 110
 """Columns from which windows stand beside the stations rather than below."""
 WIDEST = 150
 """Columns from which a station beside the windows has room for a longer trace."""
+GUTTER, LEFT, RIGHT = 3, 9, 11
+"""Columns between stations and windows, and how they share the rest."""
+TRACE, LONG_TRACE, LEAST_TRACE = 12, 20, 4
+"""Columns of a trace; where fewer than the last are left, it is not drawn."""
 LONGEST_LABEL = 8
 """Letters of a window's label that are kept whatever else has to give way."""
 _STYLE = {"fine": "green", "caution": "yellow", "rejected": "bold red", "open": "cyan", "void": "dim", "at work": "dim"}
@@ -84,14 +88,16 @@ def picture(whole: dict[str, Any], width: int, height: int | None = None) -> Ren
     """Draw one picture of the day, as `DayView.whole` gives it, for a terminal of ``width`` columns."""
     hours = whole["day"]["utc_offset_h"]
     head = _head(whole, width)
-    left = Group(_still(whole, min(width, 60)), _stations(whole, width), _kit(whole))
+    room = width if width < WIDE else width * LEFT // (LEFT + RIGHT) - GUTTER
+    trace = TRACE if width < WIDEST else LONG_TRACE
+    left = Group(_still(whole, min(room, 60)), _stations(whole, room, trace), _kit(whole))
     windows, answer = _windows(whole, brief=height is not None), _answer(whole)
     marks = _marks(whole, hours, 5 if height is not None else 50)
     if width < WIDE:
         return Group(head, left, answer, Text(), windows, Text(), _people(whole), marks)
-    columns = Table.grid(padding=(0, 3), expand=True)
-    columns.add_column(ratio=9)
-    columns.add_column(ratio=11)
+    columns = Table.grid(padding=(0, GUTTER), expand=True)
+    columns.add_column(ratio=LEFT)
+    columns.add_column(ratio=RIGHT)
     columns.add_row(Group(left, Text(), answer), Group(windows, Text(), _people(whole), marks))
     return Group(head, columns)
 
@@ -120,21 +126,25 @@ def _still(whole: dict[str, Any], width: int) -> RenderableType:
     return Group(Text(still["words"], style="bold green" if done else "bold"), bar, Text())
 
 
-def _stations(whole: dict[str, Any], width: int) -> RenderableType:
-    traces = _traces(whole["strip"], 20 if width >= WIDEST else 12)
+def _stations(whole: dict[str, Any], room: int, trace: int) -> RenderableType:
+    """Name, reading, trace and what is said, each to its end: the trace gives way first, then lines break."""
+    stations = whole["stations"]
+    wide = [max((len(one[key]) for one in stations), default=0) for key in ("name", "reads")]
+    traced = {lane["station"] for lane in whole["strip"]["lanes"] if lane["quantity"] == "heel"}
+    said = max((len(one["says"]) for one in stations if one["name"] in traced), default=0)
+    trace = min(trace, room - sum(wide) - said - 6)
+    traces = _traces(whole["strip"], trace) if trace >= LEAST_TRACE else {}
+    longest = max((len(text) for text in traces.values()), default=0)
     table = Table.grid(padding=(0, 2))
-    columns = ([one["name"] for one in whole["stations"]], [one["reads"] for one in whole["stations"]], traces.values())
-    for column in columns:
-        table.add_column(no_wrap=True, min_width=min(20, max((len(text) for text in column), default=0)))
-    table.add_column(overflow="ellipsis", no_wrap=width < WIDE)
-    for one in whole["stations"]:
+    for size in wide:
+        table.add_column(no_wrap=True, min_width=min(20, size))
+    table.add_column()
+    for one in stations:
         style = "bold yellow" if one["ill"] else ""
-        table.add_row(
-            Text(one["name"], style=style or "bold"),
-            Text(one["reads"], style="bold"),
-            Text(traces.get(one["name"], ""), style="cyan"),
-            Text(one["says"], style=style or "dim"),
-        )
+        says = Text(one["says"], style=style or "dim")
+        if one["name"] in traces:
+            says = Text(f"{traces[one['name']]:<{longest}}  ", style="cyan").append_text(says)
+        table.add_row(Text(one["name"], style=style or "bold"), Text(one["reads"], style="bold"), says)
     return table
 
 

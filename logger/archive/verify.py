@@ -86,11 +86,18 @@ class VerifyReport:
     """Lines of events.jsonl."""
     events_digest: str = ""
     """SHA-256 of events.jsonl, to be noted elsewhere: lines lost at its end leave the chain intact."""
+    by_hand: int = 0
+    """Readings by hand among the marks."""
 
     @property
     def sound(self) -> bool:
         """No damage: everything written is there as it was written (readings may still be missing)."""
         return not any(finding.severity == "damage" for finding in self.findings)
+
+    @property
+    def empty(self) -> bool:
+        """Nothing was recorded, by a station or by hand: there is nothing that could be sound."""
+        return not self.by_hand and not any(channel.rows for channel in self.channels)
 
     def lines(self) -> list[str]:
         """The report as sentences, worst first."""
@@ -99,7 +106,7 @@ class VerifyReport:
         rows = sum(channel.rows for channel in self.channels)
         counts = ((len(self.runs), "run"), (rows, "reading"), (self.events, "mark"))
         said = ", ".join(f"{number} {what}{'' if number == 1 else 's'}" for number, what in counts)
-        head = f"{said}: {'sound' if self.sound else 'DAMAGED'}"
+        head = f"{said}: {'DAMAGED' if not self.sound else 'nothing is recorded' if self.empty else 'sound'}"
         return [head, *(f"{finding.severity}: {finding.where}: {finding.says}" for finding in found)]
 
 
@@ -123,7 +130,8 @@ def verify(folder: Path, *, gap_s: float = GAP_S) -> VerifyReport:
         for count, found in _channels(run, gap_s):
             channels.append(count)
             gaps += found
-    marks = EventLog(folder).verify()
+    log = EventLog(folder)
+    marks, by_hand = log.verify(), sum(event.kind == "reading" for event in log.read())
     findings += [Finding("damage", "marks", fault) for fault in marks.faults]
     findings += [
         Finding("loss", f"{c.run}, {c.station} {c.quantity}", f"{c.lost} readings missing by their running numbers")
@@ -139,7 +147,8 @@ def verify(folder: Path, *, gap_s: float = GAP_S) -> VerifyReport:
         for gap in gaps
     ]
     findings += _between(runs, channels)
-    return VerifyReport(tuple(runs), tuple(channels), tuple(gaps), tuple(findings), marks.lines, marks.last_digest)
+    found = tuple(runs), tuple(channels), tuple(gaps), tuple(findings)
+    return VerifyReport(*found, marks.lines, marks.last_digest, by_hand)
 
 
 def _records(run: RunInfo) -> Iterator[Finding]:

@@ -24,11 +24,11 @@ _COLOUR = {"damage": "red", "loss": "yellow", "remark": "white"}
 def command(folder: Path, gap_s: float, everything: bool, as_json: bool) -> int:
     """Check digests, the chain of marks, gaps and losses of a folder; says what is missing, to the millisecond.
 
-    Ends with 1 where what is there is not what was written.
+    Ends with 1 where what is there is not what was written, and where nothing is recorded.
     """
     report = verify(folder, gap_s=gap_s)
     if as_json:
-        print_json(dataclasses.asdict(report) | {"sound": report.sound})
+        print_json(dataclasses.asdict(report) | {"sound": report.sound, "empty": report.empty})
     else:
         head, *lines = report.lines()
         click.secho(head, bold=True)
@@ -36,4 +36,4 @@ def command(folder: Path, gap_s: float, everything: bool, as_json: bool) -> int:
             click.secho(line, fg=_COLOUR.get(line.partition(":")[0]))
         if len(lines) > SHOWN and not everything:
             talk(f"and {len(lines) - SHOWN} more; --all shows them")
-    return 0 if report.sound else NEEDS_A_PERSON
+    return 0 if report.sound and not report.empty else NEEDS_A_PERSON

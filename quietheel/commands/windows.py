@@ -9,6 +9,7 @@ import click
 
 from config.units import COVERAGE_95
 from dsp.types import DayHeel
+from quietheel.cli import NEEDS_A_PERSON
 from quietheel.commands.common import folder_argument, json_option, print_json, talk
 from quietheel.jobs.windows import half_width_deg, roll_json, wind_json, window_json, windows
 from quietheel.jobs.windows import suggest as suggest_day
@@ -26,22 +27,24 @@ _COLOUR = {"fine": "green", "caution": "yellow", "rejected": "red"}
 @click.option("--why", is_flag=True, help="Every check of every window, with its figure and threshold.")
 @click.option("--suggest", is_flag=True, help="Settled stretches found in the record, with the interval of each.")
 @json_option
-def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
+def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> int:
     """Mean heel of each window, its interval, and whether the window is evidence.
 
-    Each window is judged by itself here; `quietheel reduce` also holds them against each other.
+    Each window is judged by itself here; `quietheel reduce` also holds them against each other. Ends with 1 where no
+    window is evidence: every one is rejected, or none is closed yet.
     """
     if suggest:
         _suggested(folder, as_json)
-        return
+        return 0
     day = windows(folder)
+    code = 0 if any(window.verdict != "rejected" for window in day.heel.windows) else NEEDS_A_PERSON
     if as_json:
         told = [window_json(day, window) for window in day.heel.windows]
         print_json({"windows": told, "roll": roll_json(day.heel), "wind": wind_json(day.heel)})
-        return
+        return code
     if not day.heel.windows:
         talk("no closed window yet that is not void; `quietheel mark open` and `quietheel mark close` make one")
-        return
+        return code
     click.echo(f"{'window':<10} {'length':>7} {'heel':>10}  {'95 % interval':<14} {'roll':>7}  verdict")
     for window in day.heel.windows:
         span = window.span
@@ -64,6 +67,7 @@ def command(folder: Path, why: bool, suggest: bool, as_json: bool) -> None:
     _say_roll(day.heel)
     for sentence in day.heel.assumptions:
         talk(f"assumed: {sentence}")
+    return code
 
 
 def _say_roll(day: DayHeel) -> None:

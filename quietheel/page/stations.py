@@ -37,7 +37,7 @@ def lanes(plan: Plan) -> list[Lane]:
     found = [
         Lane(station.name, Quantity(channel.quantity))
         for station in plan.stations
-        if station.source.type != "manual"
+        if not _hand_read(station)
         for channel in station.channels
         if Quantity(channel.quantity) in STEP and channel.quantity != "trim"
     ]
@@ -57,10 +57,15 @@ def stations_section(
     }
     return [
         _by_hand(station.name, by_hand.get(station.name))
-        if station.source.type == "manual"
+        if _hand_read(station)
         else _station(plan, station, pulses, logger.counts.get(station.name), now_ns)
         for station in plan.stations
     ]
+
+
+def _hand_read(station: Station) -> bool:
+    """Whether people read it; the stations of an imported record have no source either, but readings of their own."""
+    return station.source.type == "manual" and station.kind in ("pendulum", "u_tube")
 
 
 def _by_hand(name: str, last: tuple[float, str] | None) -> dict[str, Any]:

@@ -86,3 +86,32 @@ def test_the_view_that_runs_keeps_labels_and_verdicts(folder: Path, width: int) 
     assert {(label, verdict in ("fine", "caution", "rejected")) for label, _, verdict in rows} == {
         (label, True) for label in "012"
     }
+
+
+@pytest.mark.parametrize("width", [60, 80, 110, 112, 120, 150, 160])
+def test_what_is_said_of_a_station_is_neither_cut_nor_broken_for_a_trace(folder: Path, width: int) -> None:
+    place = TestFolder(folder)
+    view = DayView(place, ReplaySource(place, 1.0, monotonic_ns=lambda: 0))
+    view.step()
+    whole = view.whole()
+    view.close()
+    told = {
+        "forward": ("0.147° stbd", "9.7 Hz"),
+        "mast": ("2.8 m/s", "gusts to 3.1 m/s from 58° to starboard of the bow"),
+        "forward breast cell": ("0.04 kN", "forward breast: up to 0.10 kN in 10 s"),
+    }
+    whole["stations"] = [
+        {"name": name, "now_deg": None, "reads": reads, "says": says, "ill": False}
+        for name, (reads, says) in told.items()
+    ]
+    whole["strip"] = {
+        "lanes": [{"station": "forward", "quantity": "heel"}],
+        "rows": [[0.1 * n, 0.1 * n] for n in range(60)],
+    }
+    out = io.StringIO()
+    Console(file=out, width=width).print(terminal_picture(whole, width))
+    text = out.getvalue()
+    assert "…" not in text
+    assert re.search(r"[▁-█]  9\.7 Hz|stbd  9\.7 Hz", text)
+    for word in ("gusts", "starboard", "bow", "breast:", "0.10"):
+        assert word in text

@@ -19,7 +19,7 @@ from dsp.hand import with_hand_readings
 from dsp.joint import Common, budget_of, covariance_of, slope_dof, stations_of, unmeasured_wind
 from dsp.low import LowHeel
 from dsp.model import DayModel, Learnt, learnt_from
-from dsp.prepare import Prepared
+from dsp.prepare import Prepared, has_record
 from dsp.roll import RollLaw
 from dsp.roll_check import compare_roll
 from dsp.rounding import rounding_u
@@ -74,8 +74,10 @@ def evaluate_day(day: Day, learnt: Learnt | str | None = None) -> DayHeel:
     places: list[int] = []
     number = -1
     for k, span in enumerate(day.windows):
-        number += int(span.stop > span.start)
-        one = found[number] if span.stop > span.start else "it stops before it starts"
+        there = has_record(day, span)
+        number += int(there)
+        without = "no readings of heel in it" if span.stop > span.start else "it stops before it starts"
+        one = found[number] if there else without
         if isinstance(one, str):
             windows.append(_empty(span, one, "stuck" if _hung(prepared, span) else "no_record"))
             continue

@@ -29,6 +29,11 @@ LEAST_SHARE = 0.02
 """... and not before it reaches this share of the day's heel: smaller ones are weighed, not left out."""
 FEWEST_WINDOWS = 5
 """Windows from which a station's usual difference can be told from one that went wrong."""
+IN_STEP = 0.99
+"""Correlation of its movement with that of the others from which a station moves in step with them."""
+NEAR = 0.03
+"""Within what a factor is taken for a slip of sign or unit."""
+DEGREES = 180.0 / np.pi
 Mask = NDArray[np.bool_]
 
 
@@ -55,6 +60,8 @@ class Followed:
     """(s, k) stations, of all, that are left out of single windows."""
     undecided: tuple[str, ...] = ()
     """Stations of which one must be wrong and nobody is there to say which."""
+    in_step: str = ""
+    """What is seen of two of them that move in step, but not alike, as a sentence."""
 
 
 def follow(
@@ -75,7 +82,8 @@ def follow(
     everyone = tuple(range(len(bins)))
     if len(bins) < 2:
         return Followed(everyone, (), nobody)
-    use, gone, undecided = _by_movement(_levels(grid, bins), names)
+    levels = _levels(grid, bins)
+    use, gone, undecided = _by_movement(levels, names)
     mean, _ = window_means(grid, bins, windows)
     apart = nobody.copy()
     while len(use) >= 3:
@@ -88,7 +96,9 @@ def follow(
         shown = _slope(mean, worst, use)[0]
         gone.append(LeftOut(names[worst], "disagreement", shown, f"shows {shown:.3f} of the heel the others show"))
         use = tuple(s for s in use if s != worst)
-    return Followed(use, tuple(gone), apart if len(use) >= 3 else nobody, undecided)
+    told = _in_step(levels[use[0]], levels[use[1]]) if len(undecided) == 2 else ""
+    in_step = f"{undecided[0]} {told.replace('the others', undecided[1]).replace('them', 'it')}." if told else ""
+    return Followed(use, tuple(gone), apart if len(use) >= 3 else nobody, undecided, in_step)
 
 
 def said_of(followed: Followed, names: tuple[str, ...], window: int, conflict: str = "") -> tuple[Check, ...]:
@@ -112,7 +122,10 @@ def said_of(followed: Followed, names: tuple[str, ...], window: int, conflict: s
         said.append(_check("disagreement", 0.0, "caution", conflict))
     if followed.undecided:
         who = " and ".join(followed.undecided)
-        says = f"Stations {who} do not move together: one is wrong. Find out which, and name it in settings.leave_out."
+        says = (
+            f"Stations {who} do not move together: one is wrong. Find out which, and name it in settings.leave_out."
+            + (f" {followed.in_step}" if followed.in_step else "")
+        )
         said.append(_check("disagreement", 0.0, "rejected", says))
     return tuple(said)
 
@@ -165,11 +178,32 @@ def _by_movement(levels: Array, names: tuple[str, ...]) -> tuple[tuple[int, ...]
     gone = []
     for s in stations:
         if s not in kept:
-            share = float(moved[s] / usual)
-            still = share < STILL
-            reason = "stood still while the others moved" if still else "does not move with the others"
+            share, told = float(moved[s] / usual), _in_step(levels[s], _middle(levels[groups[0]]))
+            still = share < STILL and not told
+            reason = told or ("stood still while the others moved" if still else "does not move with the others")
             gone.append(LeftOut(names[s], "stuck" if still else "disagreement", share, reason))
     return tuple(kept), gone, tuple(names[s] for s in kept) if rivals else ()
+
+
+def _in_step(level: Array, others: Array) -> str:
+    """Say how much a station moves for one that the others move, if it does so in step with them; else nothing.
+
+    >>> _in_step(np.array([0.0, -1.0, 2.0, -3.0]), np.array([0.0, 1.0, -2.0, 3.0]))
+    'moves -1 times as much as the others, in step with them (its sign is turned, it seems)'
+    """
+    here = np.isfinite(level) & np.isfinite(others)
+    if here.sum() < 3 or np.ptp(others[here]) == 0.0 or np.ptp(level[here]) == 0.0:
+        return ""
+    x, y = others[here] - others[here].mean(), level[here] - level[here].mean()
+    if abs(float(x @ y)) < IN_STEP * float(np.linalg.norm(x) * np.linalg.norm(y)):
+        return ""
+    times = float(x @ y) / float(x @ x)
+    seems = ""
+    if abs(times + 1.0) < NEAR:
+        seems = " (its sign is turned, it seems)"
+    elif abs(abs(times) * DEGREES - 1.0) < NEAR:
+        seems = " (radians written as degrees, it seems)"
+    return f"moves {times:.3g} times as much as the others, in step with them{seems}"
 
 
 def _groups(levels: Array) -> list[list[int]]:

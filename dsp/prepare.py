@@ -59,6 +59,13 @@ class Prepared:
     followed: Followed = NOBODY_JUDGED
 
 
+def has_record(day: Day, span: WindowSpan) -> bool:
+    """Whether a window starts before it stops and some station has a reading in it; others have no say in the day."""
+    return span.stop > span.start and any(
+        int(np.subtract(*np.searchsorted(trace.time, [span.stop, span.start]))) > 0 for trace in day.heel
+    )
+
+
 def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
     """Mark, bin, align and combine the heel of a day; or say in a sentence why there is nothing to work on.
 
@@ -66,9 +73,9 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
     ----------
     most_bins : bins in the longest window at most.
     """
-    windows = tuple(w for w in day.windows if w.stop > w.start)
+    windows = tuple(w for w in day.windows if has_record(day, w))
     if not windows:
-        return "no window with a start before its stop"
+        return "no window with a start before its stop and readings of heel in it"
     start, stop = min(w.start for w in windows) - MARGIN, max(w.stop for w in windows) + MARGIN
     usable, unmoved = _taken(day, start, stop)
     if not usable:
@@ -125,9 +132,9 @@ def prepare_like(day: Day, known: Prepared) -> Prepared | str:
 
     Stations that were not there before are left out.
     """
-    windows = tuple(w for w in day.windows if w.stop > w.start)
+    windows = tuple(w for w in day.windows if has_record(day, w))
     if not windows:
-        return "no window with a start before its stop"
+        return "no window with a start before its stop and readings of heel in it"
     place = {trace.station: s for s, trace in enumerate(known.traces)}
     usable = [u for u in _taken(day, -np.inf, np.inf)[0] if u[0].station in place]
     if not usable:

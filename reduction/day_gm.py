@@ -166,7 +166,7 @@ def _part(
     moment = np.array([s.moment for s in states])
     rise = np.array([s.vertical for s in states])
     covariance = result.covariance[np.ix_(keep, keep)]
-    zero_u = gm_budget.zero_of(day)
+    zero_u = gm_budget.zero_of(day, np.array([s.moment for s in moments.states], dtype=float))
     arms, columns = gm_budget.moment_covariance(states, moments.inputs, delta)
     form = _form(kn, case)
     if result.bend is not None:

@@ -91,6 +91,8 @@ class WindowPoint:
     """Reason on record where a person overruled the verdict."""
     list_change: float = 0.0
     """rad, change of list since the first windows, taken off ``heel``."""
+    wind_correction: float = 0.0
+    """rad, for wind other than the mean of the windows, taken off ``heel``."""
 
     def u95(self, confidence: float = 0.95) -> float:
         """Half width, rad, of the interval of the heel away from upright, scale included (GUM G.4.1)."""
@@ -174,6 +176,8 @@ class GmResult:
     """Beyond the hull's own; None where none was found."""
     list_change: ListChange | None = None
     """Taken off the heels; None where none was found."""
+    wind: Quantified | None = None
+    """rad per (m/s)^2 of abeam wind pressure, as the windows and their moments show it; None where they do not."""
     day_checks: tuple[Check, ...] = ()
     """Questions put to the day as a whole: zero, one side stiffer, roll periods, bend of the plot."""
 

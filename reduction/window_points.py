@@ -68,6 +68,7 @@ def points_of(answer: Answer) -> tuple[WindowPoint, ...]:
             residual_curve=nan,
             used=False,
             overruled=overruled(w),
+            wind_correction=w.wind_correction,
         )
         for w in answer.day.windows
     )

@@ -13,11 +13,9 @@ from dsp.alike import Habit, habit
 from dsp.checks.budget import REJECT
 from dsp.checks.look import Look, not_made
 from dsp.checks.packets import as_many, packets_in
-from dsp.checks.swing import FEWEST, SHARED, Swing, swing_of
+from dsp.checks.swing import FEWEST, OFF, SHARED, Swing, swing_of
 from dsp.types import Array, Check, Verdict
 
-OFF = 0.06
-"""Share of a swing by which a free period may miss the day's law: damping grows with the swing, period with heel."""
 SWELLS = 30.0
 """Degrees of freedom that the pushes of one window are worth at most where no other windows tell more: what pushes her
 (chop, gusts) swells and fades by a quarter over a minute or two (judgement), so that many pushes do not tell the

@@ -104,6 +104,14 @@ class Look:
         pull = solve_triangular(self._factor, self.rest, lower=True, trans="T", check_finite=False)
         return np.asarray(self.slow_covariance @ pull)
 
+    @property
+    def drawn_scale(self) -> float:
+        """Variance of slow heel over the day's to which the covariance at hand was drawn when it was made."""
+        e, own_dof = self.evidence, max(self.evidence.low_scale_dof, 0.0)
+        if not np.isfinite(e.shared_dof):
+            return 1.0
+        return (e.shared_dof + own_dof * e.low_scale) / (e.shared_dof + own_dof)
+
     @cached_property
     def _factor(self) -> Array:
         at_hand = self.evidence.factor
@@ -182,13 +190,10 @@ class Look:
 
     def _usual(self, factor: float) -> float:
         """Log likelihood of a factor on low-frequency heel by the day's other windows."""
-        e = self.evidence
-        shared, own_dof = self.shared_dof, max(e.low_scale_dof, 0.0)
+        shared = self.shared_dof
         if not np.isfinite(shared):
             return 0.0
-        # What the covariance at hand was drawn to when it was made.
-        drawn = (e.shared_dof + own_dof * e.low_scale) / (e.shared_dof + own_dof)
-        scale = factor * max(drawn, 1e-3)
+        scale = factor * max(self.drawn_scale, 1e-3)
         return float(-0.5 * shared * (np.log(scale) + 1.0 / scale))
 
     def energy(self, templates: Array) -> float:

@@ -9,6 +9,8 @@ import numpy as np
 from dsp.checks.budget import CAUTION, REJECT
 from dsp.checks.look import Look, graded
 from dsp.checks.scan import Scan, scan_chance, scan_limit
+from dsp.checks.swing import OFF
+from dsp.checks.transient import opening_of
 from dsp.types import Array, Check
 
 WALK = 6.0
@@ -43,6 +45,29 @@ class Walks:
 
 
 def check(look: Look) -> Check:
+    """Matched step and there-and-back; a caution only where it is no more than a dying swing may leave."""
+    answer = _asked(look)
+    return _beside_swing(look, answer) if answer.verdict == "rejected" else answer
+
+
+def _beside_swing(look: Look, answer: Check) -> Check:
+    """Weigh what moved against the swing of a window that was opened early.
+
+    No swing dies by quite the day's law, and she drifts to rest on her lines as it dies: what is smaller than `OFF` of
+    what had still to die may be that as well as people. It is part of what the mean does not know: a caution.
+    """
+    opening = opening_of(look)
+    if opening is None or not opening.early:
+        return answer
+    size, when = float(answer.evidence["size"][0]), float(answer.evidence["when"][0])
+    swing = opening.amplitude(when)
+    if abs(size) > OFF * swing:
+        return answer
+    says = f"{answer.says} The swing she was opened with, {np.rad2deg(swing):.3f} deg by then, may leave as much."
+    return replace(answer, verdict="caution", says=says)
+
+
+def _asked(look: Look) -> Check:
     """Matched step and there-and-back against the covariance of the motion, maximised over their times.
 
     Of a step soon after opening the window itself shows little of the level before; the record that leads up to it
@@ -100,6 +125,8 @@ def _answer(look: Look, families: list[Walks], scans: list[Scan]) -> Check:
         "step_time": look.evidence.span.start + families[0].start,
         "score": scans[0].score,
         "chance": np.array([_chance(scans, best, dofs[best], value)]),
+        "size": np.array([size]),
+        "when": np.array([look.evidence.span.start + when]),
     }
     return Check("people", value, limit, "standard uncertainties", REJECT["people"], verdict, says, evidence)
 

@@ -57,6 +57,8 @@ class Swing:
         return Swing(self.time[part], self.amplitude[part], inner, self.keep, 0, self.last - self.first, self.noise)
 
 
+OFF = 0.06
+"""Share of a swing by which a free period may miss the day's law: damping grows with the swing, period with heel."""
 SHARED = 1.0 + 2.0 / 16.0
 """An amplitude is an average over its period, so that neighbouring pushes share a quarter of each other (increments of
 averages of a random walk); the variance of a sum of their squares grows by up to this."""

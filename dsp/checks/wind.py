@@ -6,8 +6,12 @@ import numpy as np
 from scipy.special import fdtri
 
 from dsp.checks.budget import CAUTION, REJECT
-from dsp.checks.look import Look, graded, normal_limit
+from dsp.checks.look import Look, graded, normal_limit, not_made
 from dsp.types import Check, Verdict
+
+LEAST_DOF = 0.5
+"""Degrees of freedom of a window's own strength of slow heel from which on it is judged. Where slow heel drowns in
+noise there are hardly any, and a hundred times the usual next to nothing is no gust."""
 
 
 def check(look: Look) -> Check:
@@ -41,7 +45,9 @@ def _unrest(look: Look) -> Check:
     evidence = look.evidence
     dof = evidence.low_scale_dof
     rate = CAUTION["wind"]
-    limit = float(fdtri(max(dof, 1.0), look.dof, 1.0 - rate)) if np.isfinite(dof) else float("nan")
+    if not np.isfinite(dof) or dof < LEAST_DOF:
+        return not_made(look, "wind", "no wind was measured, and slow heel drowns in the noise of the readings")
+    limit = float(fdtri(max(dof, 1.0), look.dof, 1.0 - rate))
     value = evidence.low_scale
     verdict: Verdict = "caution" if value > limit else "fine"
     says = (

@@ -25,16 +25,26 @@ BM_PER_GM_ASSUMED = (10.0, 6.0)
 """Mean and standard deviation of BM / GM where no hydrostatics are known: judgement, for widening a straight line."""
 
 
-def zero_of(day: DayHeel) -> float:
+def zero_of(day: DayHeel, moment: Array) -> float:
     """Standard uncertainty (rad) of the zero that all heels of a day share.
 
-    Where no zero was calibrated upright is taken as known to 0.5 degrees at 95 %, or to what the windows read on the
-    whole, if that is more: she may have that list, or the stations may be mounted so.
+    Where no zero was calibrated upright is taken as known to 0.5 degrees at 95 %, or to what the windows read without
+    their moments, if that is more: she may have that list, or the stations may be mounted so.
+
+    Parameters
+    ----------
+    moment : (n,) of each window, in any unit; NaN where it is not known.
     """
     if np.isfinite(day.zero_u):
         return day.zero_u
-    heel = np.array([w.heel for w in day.windows if np.isfinite(w.heel)])
-    return max(ZERO_ASSUMED_U, 0.5 * abs(float(np.median(heel)))) if heel.size else ZERO_ASSUMED_U
+    heel = np.array([w.heel for w in day.windows], dtype=float)
+    there = np.isfinite(heel) & np.isfinite(moment)
+    if not there.any():
+        return ZERO_ASSUMED_U
+    away = moment[there] - float(np.mean(moment[there]))
+    square = float(away @ away)
+    slope = float(away @ heel[there]) / square if square > 0.0 else 0.0
+    return max(ZERO_ASSUMED_U, 0.5 * abs(float(np.median(heel[there] - slope * moment[there]))))
 
 
 @dataclass(frozen=True)

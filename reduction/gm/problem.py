@@ -87,7 +87,7 @@ class Problem:
             arm_covariance,
             columns,
             overruled,
-            gm_budget.zero_of(day),
+            gm_budget.zero_of(day, np.array([s.moment for s in states], dtype=float)),
         )
 
     def rough_gm(self, keep: Mask) -> float:

@@ -19,6 +19,7 @@ from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided, w
 from reduction.gm.line import LineFit, line_weights, straight_line
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
 from reduction.gm.reasons import between_windows
+from reduction.gm.steady_wind import fit_of, referred
 from reduction.gm.widened import widened
 from reduction.gm.words import (
     FLARE_TOLD,
@@ -100,9 +101,24 @@ def reduce_gm(
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
         notes.append(scatter_words(found.scatter))
+    problem, day, wind = referred(problem, day, form or assumed, used)
     known = bm.value.value if bm is not None and bm.value is not None else None
     result = _Reduction(
-        problem, day, hull, form, form_u, used, candidates, found, confidence, carried, notes, known, kn is None, change
+        problem,
+        day,
+        hull,
+        form,
+        form_u,
+        used,
+        candidates,
+        found,
+        confidence,
+        carried,
+        notes,
+        known,
+        kn is None,
+        change,
+        wind,
     ).result()
     if result.gm.u95(confidence) > abs(result.gm.value):
         return _no_gm(
@@ -133,6 +149,8 @@ class _Reduction:
     """Whether of the hull only BM is known."""
     change: ListChange | None
     """Taken off the heels of ``problem``."""
+    wind: Quantified | None
+    """Coefficient to which they are referred; None where the windows told nothing of it."""
 
     def result(self) -> GmResult:
         p = self.problem
@@ -177,6 +195,7 @@ class _Reduction:
             covariance=p.covariance,
             bend=self.found.bend,
             list_change=self.change,
+            wind=self.wind,
             day_checks=day_checks.run(
                 self.day,
                 p.heel,
@@ -226,11 +245,9 @@ class _Reduction:
         if self.form is None:
             nothing = np.full(p.heel.size, np.nan)
             return Maybe(None, "BM or cross curves are not known; give hydrostatics for the true curve"), None, nothing
+        fit, _ = fit_of(p, self.form, keep)
         square = np.ix_(keep, keep)
-        start = fit_curve(p.heel[keep], p.arm[keep], p.weighing[square], self.form, p.rise[keep])
-        tilt = np.outer(start.stiffness, start.stiffness)
-        covariance = p.weighing[square] + p.arm_covariance[square] / tilt
-        fit = fit_curve(p.heel[keep], p.arm[keep], covariance, self.form, p.rise[keep])
+        tilt = np.outer(fit.stiffness, fit.stiffness)
         lever = gm_budget.Lever(fit.gm, fit.gain[0], fit.stiffness, p.heel[keep], p.arm[keep])
         shape = BudgetLine("BM", abs(gm_budget.curvature_bias(lever)) * self.form_u, self.form.name)
         gm = self._quantified(lever, keep, selection_u, shape, self.form.name, self.found.bend)
@@ -336,6 +353,7 @@ class _Reduction:
                     used=bool(self.used[i]),
                     overruled=overruled,
                     list_change=float(window.heel - p.heel[i]),
+                    wind_correction=window.wind_correction,
                 )
             )
         return tuple(points)
@@ -361,6 +379,7 @@ def _no_gm(problem: Problem, reason: str) -> GmResult:
             nan,
             False,
             problem.overruled[i].reason if i in problem.overruled else "",
+            wind_correction=w.wind_correction,
         )
         for i, (w, s) in enumerate(zip(problem.windows_heel, problem.states, strict=True))
     )
@@ -374,4 +393,5 @@ def _no_gm(problem: Problem, reason: str) -> GmResult:
         list_upright=replace(nothing, unit="rad"),
         points=points,
         difference=reason,
+        covariance=problem.covariance,
     )

@@ -138,15 +138,16 @@ def reduced(found: DayHeel, case: Case) -> GmResult:
 def judge(case: Case, tally: Tally) -> DayHeel:
     """Evaluate one day and add it to the tally.
 
-    Window heels are compared after the best common zero (list) of the day's clean windows has been taken off, with the
+    Window heels are those of the answer, referred to one wind and with what they scatter about the plot; they are compared after the best common zero (list) of the day's clean windows has been taken off, with the
     covariance that belongs to that difference; the common scale is part of the interval.
     """
     before = time.perf_counter()
     found = evaluate_day(case.day)
     tally.seconds += time.perf_counter() - before
     tally.days += 1
-    heel = np.array([w.heel for w in found.windows])
-    whole = found.covariance + found.scale_u**2 * np.outer(heel, heel)
+    result = reduced(found, case)
+    heel = np.array([p.heel + p.list_change for p in result.points])
+    whole = result.covariance + found.scale_u**2 * np.outer(heel, heel)
     clean = ~np.array(case.spoilt) | np.array([tally.kind in ("early", "faults") for _ in heel])
     use = np.flatnonzero(clean & np.isfinite(heel))
     part = whole[np.ix_(use, use)]
@@ -155,13 +156,12 @@ def judge(case: Case, tally: Tally) -> DayHeel:
     error = (heel - case.heel)[use]
     error = error - zero_variance * float(np.sum(inverse @ error))
     spread = np.maximum(np.diag(part) - zero_variance, 0.0)
-    dof = np.array([found.windows[k].dof for k in use])
+    dof = np.array([result.points[k].dof for k in use])
     tally.error += error.tolist()
     tally.half += (stdtrit(np.minimum(dof, 1e6), 0.975) * np.sqrt(spread)).tolist()
     if case.limit is not None:
         best = case.limit[use] + (case.scale_u * heel[use]) ** 2
         tally.limit += (best - 1.0 / float(np.sum(1.0 / best))).tolist()
-    result = reduced(found, case)
     plain = case.plain or (False,) * len(case.spoilt)
     for point, out, seen in zip(result.points, case.spoilt, plain, strict=True):
         rejected = not point.used

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reduction.gm.consistency.values import Array, Windows
 
@@ -15,10 +16,18 @@ PRIOR_RESTRAINT = {
     "line to starboard": 0.04,
 }
 """Judgement: probability that something held her: contact, by the side of heel on which it acted, or a line."""
+CONTACTS = ("starboard", "port", "both")
+"""Those that take heel away, and where one and the same thing may have held her alike in several windows."""
 PRIOR_HELD = 0.5
 """Given contact on a side, or a line: probability that it acted in any one window heeled to that side, away from it."""
 PRIOR_SLACKENED = 0.2
 """Given a line: the same in a window heeled towards it, where the heel itself gives it slack (judgement)."""
+
+
+def pulled(windows: Windows) -> tuple[Array, NDArray[np.bool_]]:
+    """(n,) m of arm that heels each window from how she lay with the weights in the middle; (n,) next to none."""
+    pull = windows.arm - float(np.median(windows.arm))
+    return pull, np.abs(pull) < 0.15 * max(float(np.abs(pull).max()), 1e-12)
 
 
 def eligible(windows: Windows, side: str) -> tuple[Array, Array]:
@@ -31,9 +40,8 @@ def eligible(windows: Windows, side: str) -> tuple[Array, Array]:
     Sides count from how she lies with the weights in the middle of their moments, list and all: there her lines were
     slackened and her fenders hung.
     """
-    pull = windows.arm - float(np.median(windows.arm))
+    pull, near = pulled(windows)
     toward = np.sign(pull)
-    near = np.abs(pull) < 0.15 * max(float(np.abs(pull).max()), 1e-12)
     if side == "free":
         return toward, np.zeros_like(pull)
     if side == "both":

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr
 
+from reduction.gm.consistency.held_alike import PRIOR_ALIKE, alike
 from reduction.gm.consistency.linear import Linear
-from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
+from reduction.gm.consistency.restraint import CONTACTS, PRIOR_RESTRAINT, eligible
 from reduction.gm.consistency.values import Array, Sets, Windows
 
 PRIOR_OTHER = 0.05
@@ -119,7 +120,7 @@ def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> 
     n = windows.heel.size
     block = linear.projector[sets[:, :, None], sets[:, None, :]]
     pull = linear.pull[sets]
-    inverse = np.linalg.inv(block) if k else np.zeros((count, 0, 0))
+    inverse = np.asarray(np.linalg.inv(block) if k else np.zeros((count, 0, 0)), dtype=np.float64)
     shift = np.einsum("nij,nj->ni", inverse, pull)
     variance = np.einsum("nii->ni", inverse) if k else np.zeros((count, 0))
     chi2 = linear.chi2 - np.einsum("ni,ni->n", pull, shift)
@@ -140,13 +141,17 @@ def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> 
     np.put_along_axis(out, sets, True, axis=1)
     by_hypothesis = np.empty((count, len(PRIOR_RESTRAINT)))
     other = np.log(prior_other / 2) + windows.hint_other
+    by_other = other[sets] + log_other
     for column, (side, prior) in enumerate(PRIOR_RESTRAINT.items()):
         toward, held = eligible(windows, side)
         log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
         direction = ndtr(-toward[sets] * score)
         by_line = log_held[sets] - log_reach + np.log(np.maximum(direction, 1e-300))
-        each = np.logaddexp(other[sets] + log_other, by_line)
+        together = np.logaddexp(by_other, by_line).sum(axis=1)
+        if k > 1 and side in CONTACTS:
+            same = alike(windows, sets, shift, inverse, log_held[sets], by_other)
+            together = np.logaddexp(np.log1p(-PRIOR_ALIKE) + together, np.log(PRIOR_ALIKE) + same)
         stay = np.log1p(-(prior_other + held))
-        by_hypothesis[:, column] = np.log(prior) + each.sum(axis=1) + np.where(out, 0.0, stay).sum(axis=1)
+        by_hypothesis[:, column] = np.log(prior) + together + np.where(out, 0.0, stay).sum(axis=1)
     by_hypothesis += evidence[:, None]
     return Weighed(sets, chi2, np.asarray(logsumexp(by_hypothesis, axis=1)), gm, by_hypothesis)

@@ -143,6 +143,23 @@ def test_a_window_without_any_readings_says_why() -> None:
     assert np.isfinite([w.heel for k, w in enumerate(found.windows) if k != 4]).all()
 
 
+def test_a_window_marked_on_another_day_widens_no_other() -> None:
+    day = record()
+    far = WindowSpan("far", day.windows[-1].stop + 86400.0, day.windows[-1].stop + 86520.0)
+    alone, beside = evaluate_day(day), evaluate_day(replace(day, windows=(*day.windows, far)))
+    assert [w.u for w in beside.windows[:-1]] == pytest.approx([w.u for w in alone.windows], rel=1e-6)
+    assert beside.windows[-1].reasons == ("no_record",)
+
+
+def test_next_to_nothing_many_times_over_is_no_gust() -> None:
+    """A dock: nothing but the noise of the sensors. Windows have a hundred times a slow heel of nothing."""
+    cautious = 0
+    for seed in range(6):
+        found = evaluate_day(record(roll=0.0, low=0.0, rate=2.0, seed=seed))
+        cautious += sum("wind" in w.reasons for w in found.windows)
+    assert cautious <= 1
+
+
 @pytest.mark.parametrize("what", ["nothing", "no windows", "outside", "backwards", "stuck"])
 def test_nothing_to_work_on(what: str) -> None:
     day = record()

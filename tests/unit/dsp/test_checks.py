@@ -210,6 +210,43 @@ def test_line_tension_tells_directly() -> None:
     assert named(run(window), "tension").says.startswith("Not checked")
 
 
+def test_a_slack_line_that_hangs_now_more_now_less_is_no_taut_one() -> None:
+    """Its tension goes with the inverse of its sag as she lies here and there: many newtons, and more up than down."""
+    rng = np.random.default_rng(14)
+    time = np.arange(0, 3600.0)
+    sag = 1.0 + 0.12 * np.sin(2 * np.pi * time / 900.0) + 0.03 * rng.normal(size=time.size)
+    slack = 2000.0 / sag
+    window = make(rng, QUIET)
+    highest = (time > 575.0) & (time < 775.0)
+    part = Trace("cell", time[highest], slack[highest])
+    said = named(run(replace(window, tension=(part,), tension_day=(Trace("cell", time, slack),))), "tension")
+    assert said.verdict == "fine" and said.value > 150.0
+    pulled = replace(part, value=part.value + 3000.0)
+    held = replace(window, tension=(pulled,), tension_day=(Trace("cell", time, slack),))
+    assert named(run(held), "tension").verdict == "rejected"
+
+
+def test_what_a_dying_swing_may_leave_is_not_held_against_the_crew() -> None:
+    """Opened with half a degree of swing whose period is not quite the day's: cautions, no rejection; a walk is one."""
+    rng = np.random.default_rng(15)
+    quiet = Quiet(length=120.0, period=8.0, damping=0.02, roll=0.004 * DEGREE, low=0.002 * DEGREE)
+    time = (np.arange(150) + 0.5) * 0.8
+    turn = 2 * np.pi * time / quiet.period
+    dying = 0.5 * DEGREE * np.exp(-quiet.damping * turn)
+    drift = 0.015 * DEGREE * np.exp(-time / 25.0)
+    walk = 0.08 * DEGREE * (time > 60.0)
+    swing = dying * np.cos(1.01 * turn) + drift
+    spread = 50.0 * DEGREE**2 * np.outer(*2 * [np.exp(-quiet.damping * turn)]) * np.cos(turn[:, None] - turn)
+    verdicts = {"swing": [], "walk": []}
+    for _ in range(8):
+        for name, extra in (("swing", swing), ("walk", swing + walk)):
+            made = make(rng, quiet, disturbance=extra)
+            seen = replace(made, covariance=made.covariance + 0.02 * spread, dof=30.0)
+            verdicts[name].append(named(run(seen), "people").verdict)
+    assert "rejected" not in verdicts["swing"]
+    assert verdicts["walk"].count("rejected") >= 7
+
+
 def test_heel_that_goes_with_the_wind_beyond_its_coefficient() -> None:
     rng = np.random.default_rng(13)
     gust = np.exp(-((((np.arange(125) + 0.5) * 0.8 - 50) / 15) ** 2)) * 20.0

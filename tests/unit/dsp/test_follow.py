@@ -120,3 +120,16 @@ def test_nothing_is_said_of_a_sound_day() -> None:
     found = evaluate_day(day(*SOUND))
     assert steps(found) == pytest.approx(STATE, abs=1e-3)
     assert all(not said(w) and all(s.used for s in w.stations) for w in found.windows)
+
+
+@pytest.mark.parametrize(("times", "told"), [(-1.0, "sign is turned"), (DEG, "radians"), (0.4, "moves 0.4 times")])
+def test_a_station_in_step_but_not_alike_is_told_by_its_slip(times: float, told: str) -> None:
+    """A sign, a unit, a scale: whoever reads it knows what to look for. Of two nobody knows which is right."""
+    three = evaluate_day(day(times * HEEL + RANDOM.normal(0, 2e-6, TIME.size), *SOUND[1:]))
+    spoken = " ".join(c.says for c in three.windows[0].checks if c.verdict == "caution")
+    assert "aft moves" in spoken and told in spoken
+    assert steps(three) == pytest.approx(STATE, abs=2e-3)
+    if abs(times) > 0.25:
+        two = evaluate_day(day(times * HEEL + RANDOM.normal(0, 2e-6, TIME.size), SOUND[1]))
+        spoken = " ".join(c.says for c in two.windows[0].checks if c.verdict == "rejected")
+        assert "middle" in spoken and "in step with it" in spoken

@@ -27,6 +27,7 @@ from quietheel.jobs.day import RecordedDay, open_day
 from quietheel.jobs.facts import marked_inputs, odd_marks, other_day, with_marked
 from quietheel.jobs.plain import plain
 from quietheel.jobs.told import as_told
+from quietheel.jobs.wind_gaps import wind_gaps
 from reduction.answer_json import answer_json
 from reduction.day import reduce_day
 from reduction.inputs import DayInputs
@@ -101,7 +102,7 @@ def day_inputs(
     known = _digests(recorded.folder) if digests is None else digests
     return replace(
         marked_inputs(plan, heel, tables, standing, recorded.events),
-        said=(*other_day(plan, standing), *odd_marks(standing), *said),
+        said=(*other_day(plan, standing), *odd_marks(standing), *said, *wind_gaps(recorded.day)),
         altered=altered(recorded.folder, dict(known)),
         provenance=Provenance(
             version=__version__,

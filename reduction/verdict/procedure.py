@@ -123,7 +123,8 @@ def _devices(found: Findings) -> list[Advice]:
     source = "2008 IS Code Annex 1, 2.4; practice of the USCG as reported"
     rows = []
     if stations:
-        says = f"{len(stations)} heel stations; three recommended, two at least."
+        number = "1 heel station" if len(stations) == 1 else f"{len(stations)} heel stations"
+        says = f"{number}; three recommended, two at least."
         rows.append(Advice("stations", says, len(stations) >= 2, source, MEMORY))
         says = f"Read by hand beside the electronic stations: {len(hand)}, pendulum or U-tube; one wanted."
         rows.append(Advice("hand-read device", says, bool(hand), "2008 IS Code Annex 1, 2.6", MEMORY))

@@ -57,3 +57,15 @@ def test_sentences_that_came_and_went_are_said_as_such(tmp_path: Path, capsys: p
     assert "assumptions, no longer: a" in said
     assert "assumptions, now: c" in said
     assert ": b" not in said
+
+
+def test_chances_and_units_are_told_as_in_the_report(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name, kg, over, sure in (("one", 3.9, 3e-146, 0.2), ("two", 3.8, 1e-135, 1e-9)):
+        conditions = [{"name": "departure", "probability_over": over}, {"name": "arrival", "probability_over": sure}]
+        content = reduction(1.0, [], kg_m={"value": kg, "u95": 0.02}, conditions=conditions)
+        (tmp_path / f"{name}.json").write_text(json.dumps(content), encoding="utf-8")
+    assert run(["compare", str(tmp_path / "one.json"), str(tmp_path / "two.json")]) == 0
+    said = capsys.readouterr().out
+    assert "kg_m.value: 3.9 -> 3.8 m   (" in said
+    assert "conditions[arrival].probability_over: 20.0 % -> below 0.1 %" in said
+    assert "departure" not in said and "e-1" not in said

@@ -101,3 +101,13 @@ def test_what_the_forecast_takes_the_displacement_for_is_said(tmp_path: Path) ->
     assert "once draughts are read" not in typed[0]
     assert "displacement" in read[0]
     assert "taken as known to 0.5 % once draughts are read" in read[0]
+
+
+def test_the_smallest_plan_of_the_readme_lacks_what_the_readme_says(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    part = readme.partition("## The smallest plan")[2]
+    (tmp_path / "plan.toml").write_text(part.partition("```toml\n")[2].partition("```")[0], encoding="utf-8")
+    needed = [line for line in quietheel.check_plan(tmp_path).missing if line.startswith("needed")]
+    assert len(needed) == 2
+    for line, key in zip(needed, ("vessel.estimated_gm_m", "[[weights]]"), strict=True):
+        assert key in line and key in part.partition("```toml")[0]

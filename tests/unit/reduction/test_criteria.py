@@ -134,6 +134,12 @@ def test_departure_on_record() -> None:
     assert found["heel"].departure == ""
 
 
+def test_one_station_is_counted_in_the_singular() -> None:
+    inputs = dataclasses.replace(example_inputs(), plan=plan(stations=[{"name": "aft", "position_m": (6.0, 0.0, 6.5)}]))
+    found = {a.code: a.says for a in reduce_day(inputs).advice}
+    assert found["stations"].startswith("1 heel station; ")
+
+
 def test_people_who_changed_place_are_advised_and_counted() -> None:
     inputs = example_inputs()
     shift = Shift("mate to the aft deck", "people", 75.0, (30, 0, 9), (6, -3, 6), ("5",))

@@ -14,7 +14,19 @@ from collections.abc import Sequence
 
 from config.units import DEGREE
 from dsp.types import BudgetLine, Check
-from reduction.types import Answer, GmResult, Quantified, Waterline, WindowPoint
+from reduction.types import (
+    Advice,
+    Answer,
+    AsInclined,
+    Centre,
+    ConditionAnswer,
+    Deviation,
+    GmResult,
+    Quantified,
+    SurveyItem,
+    Waterline,
+    WindowPoint,
+)
 from reduction.window_points import moment95, points_of, used_again
 
 Json = dict[str, object]
@@ -23,8 +35,7 @@ Json = dict[str, object]
 def answer_json(answer: Answer) -> Json:
     """Turn an answer into plain values that `json.dumps` writes with ``allow_nan=False``."""
     c = answer.confidence
-    gm, done, light = answer.gm.value, answer.as_inclined.value, answer.lightship.value
-    none: Json = {"mass_t": None, "vcg_m": None, "lcg_m": None, "tcg_m": None}
+    gm, done = answer.gm.value, answer.as_inclined.value
     return {
         "name": answer.name,
         "preliminary": True,
@@ -41,80 +52,16 @@ def answer_json(answer: Answer) -> Json:
         "difference": gm.difference if gm else None,
         "kg_m": _pair(done.kg if done else None, c),
         "displacement_t": _displacement(answer.displacement.value, c),
-        "lightship": {
-            "mass_t": _pair(light.mass, c, 1e-3),
-            "vcg_m": _pair(light.vcg, c),
-            "lcg_m": _pair(light.lcg, c),
-            "tcg_m": _pair(light.tcg, c),
-        }
-        if light
-        else none,
-        "as_inclined": {
-            "km_m": _pair(done.km, c),
-            "gm_m": _pair(done.gm_fluid, c),
-            "free_surface_tm": _pair(done.free_surface, c, 1e-3),
-            "lcg_m": _pair(done.lcg.value, c),
-            "tcg_m": _pair(done.tcg.value, c),
-            "roll_period_s": _pair(done.roll_period.value, c),
-            "radius_over_breadth": _pair(done.radius_ratio.value, c),
-        }
-        if done
-        else None,
+        "lightship": _lightship(answer.lightship.value, c),
+        "as_inclined": _as_inclined(done, c),
         "waterline": _waterline(answer.waterline.value, c),
         "hydrostatics": _floating(answer),
         "windows": [_window(p, c, moment95(answer, p)) for p in points_of(answer)],
-        "day_checks": [
-            {"code": k.code, "value": _number(k.value), "threshold": _number(k.threshold), "verdict": k.verdict}
-            | {"says": k.says}
-            for k in (gm.day_checks if gm else ())
-        ],
-        "survey": [
-            {
-                "item": i.name,
-                "group": i.group,
-                "space": i.space,
-                "action": i.action,
-                "mass_t": _number(i.mass / 1e3),
-                "position_m": [_number(i.x), _number(i.y), _number(i.z)],
-                "to_m": list(i.to) if i.to else None,
-            }
-            for i in answer.survey
-        ],
-        "conditions": [
-            {
-                "name": k.name,
-                "kg_m": _pair(k.kg, c),
-                "allowable_kg_m": k.allowable,
-                "margin_m": _number(k.margin),
-                "verdict": k.verdict,
-                "probability_over": _number(k.probability_over),
-                "says": k.says,
-            }
-            for k in answer.conditions
-        ],
-        "deviations": [
-            {
-                "what": d.what,
-                "value": _number(d.value),
-                "threshold": d.threshold,
-                "unit": d.unit,
-                "verdict": d.verdict,
-                "says": d.says,
-                "source": d.source,
-            }
-            for d in answer.deviations
-        ],
-        "advice": [
-            {
-                "code": a.code,
-                "met": a.met,
-                "says": a.says,
-                "source": a.source,
-                "status": a.status,
-                "departure": a.departure,
-            }
-            for a in answer.advice
-        ],
+        "day_checks": [_day_check(k) for k in (gm.day_checks if gm else ())],
+        "survey": [_item(i) for i in answer.survey],
+        "conditions": [_condition(k, c) for k in answer.conditions],
+        "deviations": [_deviation(d) for d in answer.deviations],
+        "advice": [_advice(a) for a in answer.advice],
         "budget": _budgets(answer),
         "monte_carlo": _drawn(answer),
         "assumptions": _assumptions(answer),
@@ -125,6 +72,88 @@ def answer_json(answer: Answer) -> Json:
             "inputs": [{"file": name, "sha256": sha} for name, sha in answer.provenance.inputs],
             "settings": answer.provenance.settings,
         },
+    }
+
+
+def _lightship(light: Centre | None, confidence: float) -> Json:
+    if light is None:
+        return {"mass_t": None, "vcg_m": None, "lcg_m": None, "tcg_m": None}
+    return {
+        "mass_t": _pair(light.mass, confidence, 1e-3),
+        "vcg_m": _pair(light.vcg, confidence),
+        "lcg_m": _pair(light.lcg, confidence),
+        "tcg_m": _pair(light.tcg, confidence),
+    }
+
+
+def _as_inclined(done: AsInclined | None, confidence: float) -> Json | None:
+    if done is None:
+        return None
+    return {
+        "km_m": _pair(done.km, confidence),
+        "gm_m": _pair(done.gm_fluid, confidence),
+        "free_surface_tm": _pair(done.free_surface, confidence, 1e-3),
+        "lcg_m": _pair(done.lcg.value, confidence),
+        "tcg_m": _pair(done.tcg.value, confidence),
+        "roll_period_s": _pair(done.roll_period.value, confidence),
+        "radius_over_breadth": _pair(done.radius_ratio.value, confidence),
+    }
+
+
+def _day_check(check: Check) -> Json:
+    return {
+        "code": check.code,
+        "value": _number(check.value),
+        "threshold": _number(check.threshold),
+        "verdict": check.verdict,
+        "says": check.says,
+    }
+
+
+def _item(item: SurveyItem) -> Json:
+    return {
+        "item": item.name,
+        "group": item.group,
+        "space": item.space,
+        "action": item.action,
+        "mass_t": _number(item.mass / 1e3),
+        "position_m": [_number(item.x), _number(item.y), _number(item.z)],
+        "to_m": list(item.to) if item.to else None,
+    }
+
+
+def _condition(condition: ConditionAnswer, confidence: float) -> Json:
+    return {
+        "name": condition.name,
+        "kg_m": _pair(condition.kg, confidence),
+        "allowable_kg_m": condition.allowable,
+        "margin_m": _number(condition.margin),
+        "verdict": condition.verdict,
+        "probability_over": _number(condition.probability_over),
+        "says": condition.says,
+    }
+
+
+def _deviation(deviation: Deviation) -> Json:
+    return {
+        "what": deviation.what,
+        "value": _number(deviation.value),
+        "threshold": deviation.threshold,
+        "unit": deviation.unit,
+        "verdict": deviation.verdict,
+        "says": deviation.says,
+        "source": deviation.source,
+    }
+
+
+def _advice(advice: Advice) -> Json:
+    return {
+        "code": advice.code,
+        "met": advice.met,
+        "says": advice.says,
+        "source": advice.source,
+        "status": advice.status,
+        "departure": advice.departure,
     }
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scipy.interpolate import PchipInterpolator
-
 from config.errors import bad
 from config.model import Point
 from config.plan import Plan, Tank
@@ -13,6 +11,7 @@ from config.shifts_table import Pumped, ShiftRow
 from config.tables import Tables
 from config.units import COVERAGE_95, TONNE
 from reduction.moments import PERSON_U, PLACE_U, Shift
+from reduction.water.tanks import sounded
 
 AGREEMENT = 0.1
 """Fraction by which what left one tank and what reached the other may differ before it is refused."""
@@ -80,17 +79,11 @@ def _slice(
     table = tables.tanks.get(tank.table) if tank.table else None
     if table is None:
         raise bad("shifts.csv", where, name, "a tank whose plan entry names a sounding table")
-    for sounding in (low, high):
-        if not table.sounding[0] <= sounding <= table.sounding[-1]:
-            wanted = f"{table.sounding[0]:g} to {table.sounding[-1]:g} m, as {table.name} goes"
-            raise bad("shifts.csv", f"line {row.line}, soundings", sounding, wanted)
-
-    def at(values: Sequence[float], sounding: float) -> float:
-        return float(PchipInterpolator(table.sounding, values)(sounding))
-
-    before, after = at(table.volume, low), at(table.volume, high)
+    where = f"line {row.line}, soundings"
+    before, below = sounded(table, low, "shifts.csv", where)[:2]
+    after, whole = sounded(table, high, "shifts.csv", where)[:2]
     volume = after - before
     if volume <= 0:
         return 0.0, (0.0, 0.0, 0.0)
-    x, y, z = ((after * at(c, high) - before * at(c, low)) / volume for c in (table.x, table.y, table.z))
+    x, y, z = ((after * b - before * a) / volume for a, b in zip(below, whole, strict=True))
     return volume * tank.density_kg_m3, (x, y, z)

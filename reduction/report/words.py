@@ -28,17 +28,15 @@ REASON = {
     "gap": "readings missing",
     "spikes": "spikes in the readings",
     "saturated": "a sensor at the end of its range",
-    "none": "nothing could be computed",
     "noise": "a sensor noisier than before",
     "disagreement": "stations disagree",
     "unconfirmed": "not confirmed lines slack, mustered, crane stowed",
     "short": "window too short",
-    "period": "roll period says another stiffness",
     "zero": "the zero did not come back",
     "outlier": "off the curve through the others",
-    "void": "voided by hand",
+    "no_record": "no readings of heel, or too few",
 }
-"""What a reason code means in the fewest words."""
+"""What each code of the README's table means in the fewest words."""
 
 CONFIRMATIONS = {
     "lines": "lines slack and drooping",

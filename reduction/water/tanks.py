@@ -162,9 +162,21 @@ def _from_table(table: TankTable, tank: Tank, where: str) -> tuple[float, tuple[
         sounding = table.sounding[-1]
     else:
         sounding = tank.sounding_m
+    return sounded(table, sounding, "plan.toml", f"{where}.sounding_m")
+
+
+def sounded(
+    table: TankTable, sounding: float, file: str, where: str
+) -> tuple[float, tuple[float, float, float], float]:
+    """Volume (m3), its centre (m) and second moment of the surface (m4; NaN if not tabled) at a sounding (m).
+
+    Raises
+    ------
+    BadInput naming ``file`` and ``where`` for a sounding beyond the table.
+    """
     if not table.sounding[0] <= sounding <= table.sounding[-1]:
         wanted = f"{table.sounding[0]:g} to {table.sounding[-1]:g} m, as {table.name} goes"
-        raise bad("plan.toml", f"{where}.sounding_m", sounding, wanted)
+        raise bad(file, where, sounding, wanted)
 
     def at(values: Sequence[float]) -> float:
         return float(PchipInterpolator(table.sounding, values)(sounding))

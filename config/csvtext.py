@@ -11,10 +11,10 @@ import difflib
 import io
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Literal, TypeVar
 
 from config.errors import BadInput, Fault, bad
 from config.words import shortened
@@ -29,6 +29,7 @@ FAULTS_NAMED = 50
 """More faults than these are counted, not listed."""
 
 Cell = str | float | bool | None
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,12 @@ class Table:
             if more:
                 kept.append(Fault(self.file, "further lines", f"{more} more faults", "mend those above first"))
             raise BadInput(kept)
+
+    def each(self, make: Callable[[Table, Row], T]) -> tuple[T, ...]:
+        """Make something of every row; raises BadInput with all faults that were noted meanwhile."""
+        made = tuple(make(self, row) for row in self.rows)
+        self.check()
+        return made
 
 
 def read_table(path: Path, columns: Sequence[Column], name: str = "") -> Table:

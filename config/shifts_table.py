@@ -73,7 +73,7 @@ class ShiftRow:
 
 def read_shifts(path: Path) -> tuple[ShiftRow, ...]:
     """Read ``shifts.csv``; BadInput names every line that cannot be used."""
-    return _rows(read_table(path, COLUMNS))
+    return read_table(path, COLUMNS).each(_row)
 
 
 def parse_shifts(text: str, file: str = "shifts.csv") -> tuple[ShiftRow, ...]:
@@ -83,13 +83,7 @@ def parse_shifts(text: str, file: str = "shifts.csv") -> tuple[ShiftRow, ...]:
     >>> parse_shifts(text)[0].windows
     ('3', '4')
     """
-    return _rows(parse_table(text, COLUMNS, file))
-
-
-def _rows(table: Table) -> tuple[ShiftRow, ...]:
-    rows = tuple(_row(table, row) for row in table.rows)
-    table.check()
-    return rows
+    return parse_table(text, COLUMNS, file).each(_row)
 
 
 def _row(table: Table, row: Row) -> ShiftRow:

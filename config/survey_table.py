@@ -63,7 +63,7 @@ class SurveyRow:
 
 def read_survey(path: Path) -> tuple[SurveyRow, ...]:
     """Read ``survey.csv``; BadInput names every line that cannot be used."""
-    return _rows(read_table(path, COLUMNS))
+    return read_table(path, COLUMNS).each(_row)
 
 
 def parse_survey(text: str, file: str = "survey.csv") -> tuple[SurveyRow, ...]:
@@ -72,18 +72,12 @@ def parse_survey(text: str, file: str = "survey.csv") -> tuple[SurveyRow, ...]:
     >>> parse_survey("item,action,mass_t,x_m,y_m,z_m\\nscaffolding,off,1.2,20,0,7\\n")[0].mass_t
     1.2
     """
-    return _rows(parse_table(text, COLUMNS, file))
+    return parse_table(text, COLUMNS, file).each(_row)
 
 
 def survey_text(rows: Iterable[SurveyRow], *, blank: bool = False) -> str:
     """Write a survey that `parse_survey` reads back to the same rows; with ``blank``, columns that nobody fills too."""
     return write_table(COLUMNS, [_cells(row) for row in rows], blank=blank)
-
-
-def _rows(table: Table) -> tuple[SurveyRow, ...]:
-    rows = tuple(_row(table, row) for row in table.rows)
-    table.check()
-    return rows
 
 
 def _row(table: Table, row: Row) -> SurveyRow:

@@ -139,16 +139,15 @@ def take_anchor(
     return best
 
 
-class SystemClock:
-    """The machine's clocks."""
+class _Anchored:
+    """What the clocks that carry UTC on a monotonic clock have in common."""
 
-    def __init__(self, anchor: Anchor | None = None) -> None:
-        """Take an anchor now, or go on from that of a run already recording (a mark made in another process)."""
-        self._anchor = anchor or take_anchor()
+    def __init__(self, anchor: Anchor) -> None:
+        self._anchor = anchor
 
     @property
     def speed(self) -> float:
-        """1."""
+        """See `Clock`."""
         return 1.0
 
     @property
@@ -160,10 +159,6 @@ class SystemClock:
         """See `Clock`."""
         return monotonic_ns()
 
-    def system_utc_ns(self) -> int:
-        """See `Clock`."""
-        return time.time_ns()
-
     def host_ns(self, monotonic_ns: int | None = None) -> int:
         """See `Clock`."""
         return self._anchor.utc_at(self.monotonic_ns() if monotonic_ns is None else monotonic_ns)
@@ -174,10 +169,22 @@ class SystemClock:
 
     async def sleep(self, seconds: float) -> None:
         """See `Clock`."""
-        await asyncio.sleep(max(0.0, seconds))
+        await asyncio.sleep(max(0.0, seconds / self.speed))
 
 
-class FastClock:
+class SystemClock(_Anchored):
+    """The machine's clocks."""
+
+    def __init__(self, anchor: Anchor | None = None) -> None:
+        """Take an anchor now, or go on from that of a run already recording (a mark made in another process)."""
+        super().__init__(anchor or take_anchor())
+
+    def system_utc_ns(self) -> int:
+        """See `Clock`."""
+        return time.time_ns()
+
+
+class FastClock(_Anchored):
     """A clock that runs ``speed`` times as fast as the wall, for the demo: transports stay real, hours become seconds.
 
     Parameters
@@ -191,17 +198,12 @@ class FastClock:
             raise ValueError(f"speed {speed}: a number above 0 and up to 100 000")
         self._speed = speed
         self._real_start = monotonic_ns()
-        self._anchor = Anchor(self._real_start, time.time_ns() if start_utc_ns is None else start_utc_ns)
+        super().__init__(Anchor(self._real_start, time.time_ns() if start_utc_ns is None else start_utc_ns))
 
     @property
     def speed(self) -> float:
         """See `Clock`."""
         return self._speed
-
-    @property
-    def anchor(self) -> Anchor:
-        """The anchor of the run."""
-        return self._anchor
 
     def monotonic_ns(self) -> int:
         """See `Clock`."""
@@ -210,18 +212,6 @@ class FastClock:
     def system_utc_ns(self) -> int:
         """See `Clock`; this clock's system clock never steps."""
         return self.host_ns()
-
-    def host_ns(self, monotonic_ns: int | None = None) -> int:
-        """See `Clock`."""
-        return self._anchor.utc_at(self.monotonic_ns() if monotonic_ns is None else monotonic_ns)
-
-    def utc_ns(self) -> int:
-        """See `Clock`."""
-        return self.host_ns()
-
-    async def sleep(self, seconds: float) -> None:
-        """See `Clock`."""
-        await asyncio.sleep(max(0.0, seconds / self._speed))
 
 
 @dataclass(frozen=True)

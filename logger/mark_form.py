@@ -151,4 +151,4 @@ def _number(value: object, where: str, wanted: str) -> float:
         number = math.nan
     if not abs(number) < LARGEST_NUMBER:
         raise bad("mark", where, value, wanted)
-    return number
+    return number + 0.0  # -0 is 0

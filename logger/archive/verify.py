@@ -147,8 +147,9 @@ def verify(folder: Path, *, gap_s: float = GAP_S) -> VerifyReport:
         for gap in gaps
     ]
     findings += _between(runs, channels)
-    found = tuple(runs), tuple(channels), tuple(gaps), tuple(findings)
-    return VerifyReport(*found, marks.lines, marks.last_digest, by_hand)
+    return VerifyReport(
+        tuple(runs), tuple(channels), tuple(gaps), tuple(findings), marks.lines, marks.last_digest, by_hand
+    )
 
 
 def _records(run: RunInfo) -> Iterator[Finding]:

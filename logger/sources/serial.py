@@ -8,6 +8,7 @@ pause adds to it the repair of times takes away again (docs/method-timing.md).
 from __future__ import annotations
 
 import contextlib
+import re
 import threading
 from collections.abc import Callable, Iterable
 from typing import Protocol
@@ -184,6 +185,13 @@ class SerialPort:
 
 
 def plain(error: Exception) -> str:
-    """One line of what a library says went wrong."""
+    """One line of what a library says went wrong, each thing once.
+
+    >>> plain(OSError("[Errno 2] could not open port X: [Errno 2] No such file or directory: 'X'"))
+    'could not open port X: No such file or directory'
+    """
     text = " ".join(str(error).split()) or type(error).__name__
-    return text[:200]
+    if text.count("[Errno") > 1:
+        text = re.sub(r"\[Errno -?\d+\] ", "", text)
+    said, _, name = text.rpartition(": '")
+    return (said if name.rstrip("'") in said else text)[:200]

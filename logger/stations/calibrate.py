@@ -86,8 +86,6 @@ class ScaleFound:
     u95_percent: float
     zero_deg: float
     """Indicated angle where the line crosses true zero: that of the bench, not of the mounting aboard."""
-    residuals_deg: tuple[float, ...]
-    """Indicated minus the line, angle by angle."""
     says: str
 
 
@@ -144,7 +142,7 @@ def scale_by_angles(angles: Sequence[KnownAngle], common_u_percent: float = 0.0)
         f"scale {scale:.5f}, give or take {relative95:.3f} %; "
         f"largest departure from the straight line {np.abs(residuals).max():.4f} deg"
     )
-    return ScaleFound(scale, relative95, crossing, tuple(float(r) for r in residuals), says)
+    return ScaleFound(scale, relative95, crossing, says)
 
 
 def sine_bar(height_mm: float, length_mm: float, height_u95_mm: float) -> tuple[float, float]:

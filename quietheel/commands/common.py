@@ -51,6 +51,12 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+def page_ready(address: str) -> None:
+    """Say where the live page is."""
+    click.echo(address)
+    talk("open it in a browser; Ctrl-C ends")
+
+
 def typed(path: object) -> str:
     """A path as it is typed on a command line: in quotes where it has blanks.
 

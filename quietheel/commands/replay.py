@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from quietheel.commands.common import folder_argument, talk
+from quietheel.commands.common import folder_argument, page_ready
 
 
 @click.command("replay", epilog="Example:  quietheel replay demo-day --speed 120 --page")
@@ -41,10 +41,6 @@ def command(
 
         token = new_token()
 
-    def ready(address: str) -> None:
-        click.echo(address)
-        talk("open it in a browser; Ctrl-C ends")
-
     replay(
         folder,
         speed,
@@ -54,5 +50,5 @@ def command(
         token=token,
         runs=list(runs) or None,
         rehearse_in=rehearse_in,
-        ready=ready,
+        ready=page_ready,
     )

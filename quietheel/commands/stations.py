@@ -22,7 +22,8 @@ from quietheel.jobs import stations as jobs
 
 
 @click.group(
-    "stations", epilog="Example:  quietheel stations list; quietheel stations check; quietheel stations calibrate aft"
+    "stations",
+    epilog="Example:  quietheel stations list; quietheel stations check; quietheel stations calibrate zero aft",
 )
 def command() -> None:
     """The sensors: what is plugged in, whether each is well, which sign it has, what it truly shows."""

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from quietheel.commands.common import folder_argument, talk
+from quietheel.commands.common import folder_argument, page_ready, talk
 
 
 @click.command(
@@ -32,9 +32,4 @@ def command(folder: Path, page: bool, host: str, port: int, read_only: bool, onc
 
     if host not in ("127.0.0.1", "localhost", "::1"):
         talk("everybody on this network can look at the page; marks need the token in its address")
-    serve_page(folder, host=host, port=port, token=None if read_only else new_token(), ready=_ready)
-
-
-def _ready(address: str) -> None:
-    click.echo(address)
-    talk("open it in a browser; Ctrl-C ends")
+    serve_page(folder, host=host, port=port, token=None if read_only else new_token(), ready=page_ready)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import sys
+from collections.abc import Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -38,15 +40,26 @@ def new(name: str, parent: Path | str = ".") -> Path:
     folder = Path(parent) / name
     if folder.exists():
         raise bad("command line", "NAME", str(folder), "a name that is not taken; nothing was written")
-    _copy(resources.files("quietheel") / "scaffold", folder, name)
+    _copy(resources.files("quietheel") / "scaffold", folder, {"@NAME@": name, "@PORT@": port_of(sys.platform)})
     return folder
 
 
-def _copy(source: Traversable, target: Path, name: str) -> None:
+def port_of(system: str) -> str:
+    """A serial port as ``sys.platform`` names them.
+
+    >>> port_of("linux"), port_of("win32")
+    ('/dev/ttyUSB0', 'COM4')
+    """
+    return {"win32": "COM4", "darwin": "/dev/cu.usbserial-1"}.get(system, "/dev/ttyUSB0")
+
+
+def _copy(source: Traversable, target: Path, words: Mapping[str, str]) -> None:
     make_folder(target)
     for entry in source.iterdir():
         if entry.is_dir():
-            _copy(entry, target / entry.name, name)
+            _copy(entry, target / entry.name, words)
         elif not entry.name.endswith((".py", ".pyc")):
-            text = entry.read_text(encoding="utf-8").replace("@NAME@", name)
+            text = entry.read_text(encoding="utf-8")
+            for word, meant in words.items():
+                text = text.replace(word, meant)
             write_whole(target / entry.name, text.encode())

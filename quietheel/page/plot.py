@@ -15,6 +15,8 @@ from reduction.gm.words import list_change_words
 from reduction.types import GmResult, WindowPoint
 from reduction.window_points import again_in_words, used_again
 
+SO_FAR = "from the record up to the last closing; `quietheel reduce` reads all of it, and decides"
+"""Why the view's last digit may be another one: what comes after a window tells how she moves as well."""
 FEWEST = 3
 """Windows below which an interval of GM says little; shown all the same, with that remark."""
 
@@ -42,7 +44,7 @@ def gm_section(worked: Worked) -> dict[str, Any]:
     return {
         "value_m": round(gm.gm.value, 6),
         "u95_m": number_or_none(round(gm.gm.u95(), 6)) if math.isfinite(gm.gm.u) else None,
-        "says": says + "Preliminary.",
+        "says": f"{says}Preliminary: {SO_FAR}.",
         "history": [
             {"label": label, "value_m": round(value, 6), "u95_m": round(u95, 6)} for label, value, u95 in worked.history
         ],

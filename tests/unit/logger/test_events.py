@@ -322,3 +322,12 @@ def test_a_single_deflection_is_as_uncertain_as_a_swing_is_wide(tmp_path: Path) 
     window = marked_windows(log.read(), PLAN)[0]
     assert window.hand_readings[0][2] < 0.51 / 4500
     assert window.remarks == ()
+
+
+def test_a_deflection_of_minus_nothing_is_nothing(tmp_path: Path) -> None:
+    log = EventLog(tmp_path)
+    mark = log.append("reading", "mate", {"station": "pendulum", "deflections_mm": ["29", "-0", -0.0, "29"]})
+    assert [f"{value:g}" for value in mark.data["deflections_mm"]] == ["29", "0", "0", "29"]
+    log.path.write_text(log.path.read_text(encoding="utf-8").replace("0.0, 0.0", "-0.0, -0.0"), encoding="utf-8")
+    assert "-0.0" in log.path.read_text(encoding="utf-8")
+    assert "-0.0" not in str(log.read()[0].data)

@@ -58,3 +58,14 @@ def test_the_plan_an_import_writes_is_on_the_disk(tmp_path: Path, synced: set[tu
     import_readings(tmp_path / "made", tmp_path / "r.csv", tmp_path / "w.csv", displacement_t=900)
     assert "plan.toml" not in unsynced(tmp_path / "made", synced)
     assert TestFolder(tmp_path / "made").plan().vessel.displacement_t == 900
+
+
+@pytest.mark.parametrize(
+    ("system", "port"), [("linux", "/dev/ttyUSB0"), ("win32", "COM4"), ("darwin", "/dev/cu.usbserial-1")]
+)
+def test_the_port_of_a_new_plan_is_one_of_this_system(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, system: str, port: str
+) -> None:
+    monkeypatch.setattr("quietheel.jobs.new.sys.platform", system)
+    source = TestFolder(new("merrowby", tmp_path)).plan().stations[0].source
+    assert getattr(source, "port", None) == port

@@ -25,6 +25,9 @@ FEWEST_READINGS = 5
 """Good readings that a station must have between the first and the last window to be used."""
 FIRST_STEP = 0.25
 """s, bins of the first look for the roll."""
+PER_BIN, MOSTLY_THERE = 2.0, 0.8
+"""Readings in a bin of the first look from which on a station is fast, and share of the record that fast ones must
+cover."""
 MARGIN = 900.0
 """s of record used before the first and after the last window."""
 LEAST_PLACES, MOSTLY_STILL = 3, 0.8
@@ -113,9 +116,10 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
         )
 
     made = on(look.step)
+    shown = by_the_fast(made)
     still, moved = (
-        common_to([even_parts(made.grid, made.heel, spans) for spans in groups], made.grid.step)
-        for groups in ([(w,) for w in windows], moved_pieces(made.grid, made.heel, windows))
+        common_to([even_parts(made.grid, shown, spans) for spans in groups], made.grid.step)
+        for groups in ([(w,) for w in windows], moved_pieces(made.grid, shown, windows))
     )
     frequency, _ = roll_frequency(still, float(np.median(lengths)), moved, day.roll_between)
     wanted = (
@@ -125,6 +129,23 @@ def prepare(day: Day, most_bins: int = MOST_BINS) -> Prepared | str:
     if abs(wanted / made.grid.step - 1.0) > 0.1:
         made = on(wanted)
     return replace(made, roll_frequency=frequency, stations=names, followed=followed)
+
+
+def by_the_fast(made: Prepared) -> Array:
+    """Heel (n,) on the grid by the stations that read at least twice a bin, or by the fastest where none does.
+
+    A slow station comes and goes from bin to bin, and what it shows otherwise than the others (its height, its filter)
+    with it: a line that is no roll.
+    """
+    rate = np.nan_to_num([m.rate for m in made.marks])
+    fast = np.flatnonzero(rate >= min(PER_BIN / made.grid.step, 0.9 * float(rate.max())))
+    if fast.size in (0, rate.size):
+        return made.heel
+    old = made.alignment
+    some = replace(old, zero=old.zero[fast], scale=old.scale[fast], drift=old.drift[fast])
+    heel = combined(made.grid, tuple(made.bins[s] for s in fast), made.noise[fast], some)[0]
+    covered = np.count_nonzero(np.isfinite(heel)) >= MOSTLY_THERE * np.count_nonzero(np.isfinite(made.heel))
+    return heel if covered else made.heel
 
 
 def prepare_like(day: Day, known: Prepared) -> Prepared | str:

@@ -9,7 +9,6 @@ import numpy as np
 from dsp.checks.budget import CAUTION, REJECT
 from dsp.checks.look import Look, graded
 from dsp.checks.scan import Scan, scan_chance, scan_limit
-from dsp.checks.swing import OFF
 from dsp.checks.transient import opening_of
 from dsp.types import Array, Check
 
@@ -22,6 +21,9 @@ STAYS = (12.0, 24.0, 48.0)
 LIKELIER = 2.0
 """Square of a score by which a step in the window must be ahead of what came before it: a likelihood larger by a factor
 e."""
+SETTLES = 0.1
+"""Share of the swing of a window opened early by which its level may move as the swing dies (judgement; two outsiders'
+moored vessels did so by 0.05 to 0.1)."""
 SETTLING = (20.0, 40.0, 80.0)
 """s in which a level is reached (moorings that give, a hull that comes to rest) but for a third."""
 
@@ -53,18 +55,18 @@ def check(look: Look) -> Check:
 def _beside_swing(look: Look, answer: Check) -> Check:
     """Weigh what moved against the swing of a window that was opened early.
 
-    No swing dies by quite the day's law, and she drifts to rest on her lines as it dies: what is smaller than `OFF` of
-    what had still to die may be that as well as people. It is part of what the mean does not know: a caution.
+    No swing dies by quite the day's law, and she drifts to rest on her lines as it dies: what is smaller than `SETTLES`
+    of what had still to die may be that as well as people. It is a caution, and no hint beside what other windows say.
     """
     opening = opening_of(look)
     if opening is None or not opening.early:
         return answer
     size, when = float(answer.evidence["size"][0]), float(answer.evidence["when"][0])
     swing = opening.amplitude(when)
-    if abs(size) > OFF * swing:
+    if abs(size) > SETTLES * swing:
         return answer
     says = f"{answer.says} The swing she was opened with, {np.rad2deg(swing):.3f} deg by then, may leave as much."
-    return replace(answer, verdict="caution", says=says)
+    return replace(answer, verdict="caution", says=says, evidence={**answer.evidence, "chance": np.ones(1)})
 
 
 def _asked(look: Look) -> Check:

@@ -11,10 +11,18 @@ from reduction.types import Bend, ListChange, Maybe, Quantified
 
 FLARE_TOLD = 30.0
 """degrees, flare of which the answer says what it would do to GM where of the hull only BM is known."""
+FLARE_TELLS = 0.2
+"""Share of GM from which on what flare would do is no figure to tell: she is heeled too far for a bend so steep."""
 
 
 def bend_words(bend: Bend) -> str:
     """Say what bends the plot."""
+    if bend.size < 0.0:
+        return (
+            f"The plot is straighter than the hull's own curve, by {-bend.size:.1f} m of BM (± {2 * bend.u:.1f}); with "
+            "that all windows agree, and GM is taken at upright. Check BM, the moments and the scale of the stations, "
+            "and give cross curves or offsets."
+        )
     how = (
         "as sides that begin to flare at the waterline would"
         if bend.shape == "knuckled"
@@ -70,7 +78,9 @@ def stiff_words(gm: float, bm: float) -> str:
 
 
 def flare_words(less: float, gm: float) -> str:
-    """Say by how much (m) flare, of which BM says nothing, would make GM smaller."""
+    """Say by how much (m) flare, of which BM says nothing, would make GM smaller; nothing where the fit cannot tell."""
+    if not abs(less) < FLARE_TELLS * abs(gm):
+        return "Of the hull only BM is known and its sides were taken for upright. Cross curves or offsets settle it."
     return (
         "Of the hull only BM is known and its sides were taken for upright: if they flare by "
         f"{FLARE_TOLD:.0f} degrees from end to end, GM is {1000 * less:.0f} mm "

@@ -67,7 +67,7 @@ def _bend_of(windows: Windows, told: Windows, linear: Linear, form: Form, shape:
         return None
     steepest = np.array([float(np.abs(np.tan(windows.heel)).max())])
     own = abs(float(form.c(np.arctan(steepest))[0]))
-    if fit.bend.size * float(BENDS[shape](steepest)[0]) < -LEAST_BM * own:
+    if (fit.bend.size + 2.0 * fit.bend.u) * float(BENDS[shape](steepest)[0]) < -LEAST_BM * own:
         # Softer with heel than any waterplane of this breadth: not a bend of the vessel but windows that were held.
         return None
     bm = max(2.0 * own / float(steepest[0]) ** 3, BM_AT_LEAST * abs(float(linear.beta[0])))

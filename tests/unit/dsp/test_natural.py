@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from dsp.model import rolls_of
-from dsp.prepare import prepare
-from dsp.types import Day, Trace, WindowSpan
+from dsp.prepare import by_the_fast, prepare
+from dsp.types import Array, Day, Trace, WindowSpan
 
 STEP, PAUSE, LENGTH = 0.25, 420.0, 130.0
 AFTER = 90.0
@@ -117,3 +117,30 @@ def test_a_slow_roll_is_found_in_windows_of_less_than_three_periods(seed: int) -
     assert law is not None and 1.0 / law.frequency == pytest.approx(23.0, rel=0.03)
     assert 0.01 < law.damping < 0.09
     assert all(one.stationary > 0.0 for one in rolls)
+
+
+def test_a_slow_quiet_station_has_no_say_in_what_is_the_roll() -> None:
+    """It comes and goes from bin to bin, and shows otherwise than the others: a line at its rate, which is no roll."""
+    rng = np.random.default_rng(21)
+    time = np.arange(0.0, 3600.0, 0.04)
+    heel = np.array(LEVELS)[np.minimum((time // 400.0).astype(int), 8)] + 0.006 * DEG * np.sin(2 * np.pi * time / 8.4)
+    fast = Trace("fast", time, heel + 0.005 * DEG * rng.normal(size=time.size))
+    once = time[::50]
+    other = heel[::50] + 0.02 * DEG * np.exp(-once / 900.0) + 0.0005 * DEG * rng.normal(size=once.size)
+    windows = tuple(WindowSpan(str(k), 400.0 * k + 200.0, 400.0 * k + 340.0) for k in range(9))
+    both = prepare(Day(0, (fast, Trace("slow", once, other)), windows))
+    assert not isinstance(both, str)
+    line = [_power(one, both.grid.step, 0.5) for one in (both.heel, by_the_fast(both))]
+    roll = [_power(one, both.grid.step, 1 / 8.4) for one in (both.heel, by_the_fast(both))]
+    assert line[1] < 0.4 * line[0]
+    assert roll[1] == pytest.approx(roll[0], rel=0.2)
+    assert 1.0 / both.roll_frequency == pytest.approx(8.4, rel=0.02)
+
+
+def _power(heel: Array, step: float, frequency: float) -> float:
+    """Square of the amplitude of a line, mean of ten stretches within one level."""
+    size = round(100.0 / step)
+    starts = [round((400.0 * k + 200.0) / step) for k in range(9)]
+    turn = np.exp(-2j * np.pi * frequency * step * np.arange(size))
+    each = [heel[a : a + size] - np.nanmean(heel[a : a + size]) for a in starts]
+    return float(np.mean([abs(np.nan_to_num(one) @ turn) ** 2 for one in each]))

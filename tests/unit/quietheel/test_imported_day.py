@@ -18,9 +18,10 @@ from quietheel.jobs.plan import check_plan
 from quietheel.jobs.reduce import ReducedDay, parse_settings, reduce_folder, with_settings
 from quietheel.jobs.windows import windows
 from quietheel.page.marking import next_section
+from reduction.gm.curve import heel_at, wall_sided
 
 MOMENTS = (0.0, 20.0, 40.0, 20.0, 0.0, -20.0, -40.0, -20.0, 0.0)
-DISPLACEMENT_T, GM_M = 1000.0, 1.0
+DISPLACEMENT_T, GM_M, BM_M = 1000.0, 1.0, 3.0
 STATIONS = ("aft", "hold", "middle")
 WINDOW_S, EVERY_S, RATE_HZ = 120, 180, 4
 START = np.datetime64("2030-05-14T08:00:00.000", "ms")
@@ -36,7 +37,8 @@ def make(folder: Path, intervals: tuple[str, ...] = (), scale: str = "scale_u95_
     made = folder / "made"
     made.mkdir()
     time = np.arange(0, EVERY_S * len(MOMENTS), 1 / RATE_HZ)
-    steady = np.degrees(np.arctan(np.repeat(MOMENTS, EVERY_S * RATE_HZ) / (DISPLACEMENT_T * GM_M)))
+    steady = np.degrees(heel_at(np.array(MOMENTS) / DISPLACEMENT_T, GM_M, 0.0, wall_sided(BM_M)))
+    steady = np.repeat(steady, EVERY_S * RATE_HZ)
     roll = 0.05 * np.sin(2 * np.pi * time / 7.0)
     rows = ["time,sensor,quantity,value,unit"]
     for name in STATIONS:
@@ -49,7 +51,7 @@ def make(folder: Path, intervals: tuple[str, ...] = (), scale: str = "scale_u95_
         more = f",{intervals[n]}" if intervals else ""
         lines.append(f"{n},{stamp(at)},{stamp(at + WINDOW_S)},{moment}{more}")
     (folder / "windows.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    plan = [f"[vessel]\ndisplacement_t = {DISPLACEMENT_T}\ndisplacement_u95_t = 1.0\n[hydrostatics]\nbm_m = 3.0\n"]
+    plan = [f"[vessel]\ndisplacement_t = {DISPLACEMENT_T}\ndisplacement_u95_t = 1.0\n[hydrostatics]\nbm_m = {BM_M}\n"]
     plan += [f'[[stations]]\nname = "{name}"\n[stations.calibration]\n{scale}\n' for name in STATIONS]
     (made / "plan.toml").write_text("".join(plan), encoding="utf-8")
     import_readings(made, folder / "readings.csv", folder / "windows.csv")

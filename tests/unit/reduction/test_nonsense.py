@@ -15,6 +15,7 @@ from reduction.answer_json import answer_json
 from reduction.day import reduce_day
 from reduction.gm import budget
 from reduction.gm.reduce import reduce_gm
+from reduction.gm.words import flare_words
 from reduction.report.words import missing_in_words
 from reduction.types import Maybe, Quantified
 from tests.examples_answer import SURVEY
@@ -109,3 +110,20 @@ def test_heel_that_the_weights_make_is_no_list() -> None:
     assert budget.zero_of(known, moments) == budget.ZERO_ASSUMED_U
     lost = replace(known.windows[2], heel=float("nan"))
     assert budget.zero_of(replace(known, windows=(lost,) * 9), moments) == budget.ZERO_ASSUMED_U
+
+
+@pytest.mark.parametrize("bm", [2.0, 8.0])
+def test_heels_along_a_straight_line_are_told_and_blame_nobody(bm: float) -> None:
+    """Made up or measured with a wrong BM: tangents in proportion to the moments, and a hull that says otherwise."""
+    straight = np.arctan(MOMENTS / (VESSEL.displacement * VESSEL.gm))
+    for seed in range(4):
+        heel = straight + U * np.random.default_rng(seed).normal(size=9)
+        known = Maybe(Quantified(bm, 0.0, unit="m"))
+        result = reduce_gm(day(heel, U**2 * np.eye(9)), states(MOMENTS), VESSEL.weight, known)
+        assert all(point.used for point in result.points)
+        assert abs(result.gm.value - VESSEL.gm) < 1.5 * result.gm.u95()
+        assert result.bend is None or any("straighter than the hull" in said for said in result.assumptions)
+
+
+def test_flare_beyond_telling_is_no_figure() -> None:
+    assert "mm" in flare_words(0.01, 1.0) and "mm" not in flare_words(2.7e13, 0.9)

@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 
 from config.units import DEGREE
-from dsp.types import BudgetLine, Check
+from dsp.types import BudgetLine, Check, DayHeel
 from reduction.types import (
     Advice,
     Answer,
@@ -57,6 +57,7 @@ def answer_json(answer: Answer) -> Json:
         "waterline": _waterline(answer.waterline.value, c),
         "hydrostatics": _floating(answer),
         "windows": [_window(p, c, moment95(answer, p)) for p in points_of(answer)],
+        "wind": _wind(answer.day, gm, c),
         "day_checks": [_day_check(k) for k in (gm.day_checks if gm else ())],
         "survey": [_item(i) for i in answer.survey],
         "conditions": [_condition(k, c) for k in answer.conditions],
@@ -213,8 +214,21 @@ def _window(point: WindowPoint, confidence: float, moment_u95: float) -> Json:
         "because": _because(point.checks),
         "used": point.used,
         "overruled": point.overruled,
+        "wind_correction_deg": _number(point.wind_correction / DEGREE),
         "residual_deg": _number(point.residual_curve / DEGREE),
         "residual_line_deg": _number(point.residual_line / DEGREE),
+    }
+
+
+def _wind(day: DayHeel | None, gm: GmResult | None, confidence: float) -> Json:
+    """What the wind was taken to do to the heel; empty where it was not measured."""
+    if day is None or not math.isfinite(day.wind_coefficient):
+        return {}
+    shown = gm.wind if gm is not None and gm.wind is not None else None
+    known = shown or Quantified(day.wind_coefficient, day.wind_coefficient_u)
+    return {
+        "reference_m_s": _number(day.reference_wind),
+        "heel_deg_at_10_m_s": _pair(known, confidence, 100.0 / DEGREE),
     }
 
 

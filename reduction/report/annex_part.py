@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from config.plan import Plan
 from config.units import COVERAGE_95
@@ -107,7 +108,7 @@ def readings_section(answer: Answer, traces: Traces, plan: Plan) -> Section:
     windows = answer.day.windows if answer.day is not None else ()
     if answer.day is not None and windows:
         blocks.append(stations_table(windows))
-        blocks.append(confirmations_table(answer.day))
+        blocks.append(confirmations_table(answer.day, points_of(answer)))
         hand = [(w.span.label, s, h, u) for w in windows for s, h, u in w.span.hand_readings]
         if hand:
             blocks.append(hand_table(hand))
@@ -144,9 +145,13 @@ def stations_table(windows: tuple[WindowHeel, ...]) -> Table:
     return Table("Mean heel by each station alone", columns, tuple(rows), small=True)
 
 
-def confirmations_table(day: DayHeel) -> Table:
-    """What was confirmed aloud before each window, the roll in it, and what was taken off for measured wind."""
+def confirmations_table(day: DayHeel, points: Sequence[WindowPoint] = ()) -> Table:
+    """What was confirmed aloud before each window, the roll in it, and what was taken off for measured wind.
+
+    ``points`` are the day's windows as the answer has them, wind as windows and moments showed it taken off.
+    """
     windy = math.isfinite(day.wind_coefficient)
+    taken_off = {point.label: point.wind_correction for point in points}
     rows: list[tuple[Cell, ...]] = []
     for w in day.windows:
         cells = [
@@ -154,7 +159,7 @@ def confirmations_table(day: DayHeel) -> Table:
             for key in CONFIRMATIONS
         ]
         roll = "–" if math.isnan(w.roll.period) else fixed(w.roll.period, 2)
-        wind = (correction(day, w.wind_correction),) if windy else ()
+        wind = (correction(day, taken_off.get(w.span.label, w.wind_correction)),) if windy else ()
         rows.append((w.span.label, *cells, roll, fixed(w.roll.amplitude * DEGREES, 3), *wind))
     columns = (
         Column("window"),

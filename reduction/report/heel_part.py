@@ -80,7 +80,8 @@ def windows_section(answer: Answer, traces: Traces, plan: Plan, voided: Sequence
     points = points_of(answer)
     if points:
         blocks.append(windows_table(answer, points, traces, plan))
-        wind = wind_in_words(answer.day, answer.confidence) if answer.day is not None else ""
+        shown = answer.gm.value.wind if answer.gm.value is not None else None
+        wind = wind_in_words(answer.day, answer.confidence, shown) if answer.day is not None else ""
         blocks += [Paragraph(wind, "note")] if wind else []
         spoken = [window_sentence(p, plan) for p in points if p.reasons or p.overruled or p.verdict != "fine"]
         blocks += [Paragraph(sentence) for sentence in (*spoken, *voided)]

@@ -9,6 +9,7 @@ import pytest
 
 from config.plan import Plan
 from dsp.types import DayHeel, RollComparison, RollMethod, RollMotion
+from reduction.answer_json import answer_json
 from reduction.report import Traces
 from reduction.report.annex_part import confirmations_table
 from reduction.report.data_summary import basis
@@ -16,7 +17,7 @@ from reduction.report.document import Figure, Paragraph, Section, Table
 from reduction.report.heel_part import windows_section
 from reduction.report.spectrum_part import change_in_words, roll_in_words, spectrum_section
 from reduction.report.wind_part import wind_in_words
-from reduction.types import Answer
+from reduction.types import Answer, Quantified
 
 NAN = float("nan")
 COMPARED = RollComparison(
@@ -106,3 +107,20 @@ def test_without_wind_nothing_is_said_of_it(answer: Answer, traces: Traces, plan
     else:
         assert wind_in_words(day, 0.95) == ""
         assert "abeam" not in paragraphs(windows_section(replace(answer, day=day), traces, plan))
+
+
+def test_wind_as_windows_and_moments_showed_it(answer: Answer, traces: Traces, plan: Plan) -> None:
+    """The coefficient of the answer goes before that of the gusts, and what it took off each window likewise."""
+    day, gm = heel_of(answer), answer.gm.value
+    assert gm is not None
+    off = tuple(replace(p, wind_correction=math.radians(0.002 * k)) for k, p in enumerate(gm.points))
+    gm = replace(gm, points=off, wind=Quantified(3e-6, 0.5e-6, unit="rad s2/m2"))
+    told = replace(answer, gm=replace(answer.gm, value=gm))
+    table = confirmations_table(day, off)
+    assert [row[-1] for row in table.rows] == ["–", *(f"{2 * k}.0" for k in range(1, len(off)))]
+    said = paragraphs(windows_section(told, traces, plan))
+    assert "A steady 10 m/s from abeam is taken to heel her by 0.0172 ± 0.0056 deg" in said
+    assert "windows and moments together" in said
+    made = answer_json(told)
+    assert made["wind"]["heel_deg_at_10_m_s"]["value"] == pytest.approx(math.degrees(3e-4))
+    assert made["windows"][2]["wind_correction_deg"] == pytest.approx(0.004)

@@ -17,6 +17,7 @@ from reduction.gm import budget as gm_budget
 from reduction.gm import consistency, day_checks
 from reduction.gm.curve import Form, fit_curve, heel_at, straight, wall_sided, with_bend
 from reduction.gm.line import LineFit, line_weights, straight_line
+from reduction.gm.narrowed import narrowed
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
 from reduction.gm.reasons import between_windows
 from reduction.gm.steady_wind import fit_of, referred
@@ -98,6 +99,7 @@ def reduce_gm(
     if change is not None:
         problem = problem.without(change)
         notes.append(list_change_words(change, day))
+    problem, day = narrowed(problem, day, found)
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
         notes.append(scatter_words(found.scatter))

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr
 
-from reduction.gm.consistency.held_alike import PRIOR_ALIKE, alike
 from reduction.gm.consistency.linear import Linear
+from reduction.gm.consistency.one_cause import MOST_ALIKE, PRIOR_ALIKE, HeldAlike, moved_alike
 from reduction.gm.consistency.restraint import CONTACTS, PRIOR_RESTRAINT, eligible
 from reduction.gm.consistency.values import Array, Sets, Windows
 
@@ -142,15 +142,21 @@ def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> 
     by_hypothesis = np.empty((count, len(PRIOR_RESTRAINT)))
     other = np.log(prior_other / 2) + windows.hint_other
     by_other = other[sets] + log_other
+    if 1 < k <= MOST_ALIKE:
+        shifts = (windows, sets, block, shift, pull, log_det)
+        held_alike = HeldAlike.of(*shifts)
+        span = np.log(reach / (u * linear.stiffness))[sets].mean(axis=1)
+        moved = moved_alike(*shifts, (np.log(prior_other) + windows.hint_other)[sets], span)
     for column, (side, prior) in enumerate(PRIOR_RESTRAINT.items()):
         toward, held = eligible(windows, side)
         log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
         direction = ndtr(-toward[sets] * score)
         by_line = log_held[sets] - log_reach + np.log(np.maximum(direction, 1e-300))
         together = np.logaddexp(by_other, by_line).sum(axis=1)
-        if k > 1 and side in CONTACTS:
-            same = alike(windows, sets, shift, inverse, log_held[sets], by_other)
-            together = np.logaddexp(np.log1p(-PRIOR_ALIKE) + together, np.log(PRIOR_ALIKE) + same)
+        if 1 < k <= MOST_ALIKE and (side in CONTACTS or side == "free"):
+            same = moved if side == "free" else held_alike.log_density(log_held[sets], by_other)
+            share = PRIOR_ALIKE["moved" if side == "free" else "held"]
+            together = np.logaddexp(together, np.log(share) + same)
         stay = np.log1p(-(prior_other + held))
         by_hypothesis[:, column] = np.log(prior) + together + np.where(out, 0.0, stay).sum(axis=1)
     by_hypothesis += evidence[:, None]

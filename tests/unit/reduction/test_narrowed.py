@@ -25,7 +25,7 @@ def reduced(error: Array, dof: float = DOF) -> GmResult:
 def test_intervals_hold_where_the_scale_is_as_unsure_as_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
     """Scales drawn by their law (inverse chi-square, 8 degrees of freedom): covered as before, by less."""
     rng = np.random.default_rng(31)
-    errors = [U * np.sqrt(DOF / rng.chisquare(DOF)) * rng.normal(size=9) for _ in range(120)]
+    errors = [U * np.sqrt(DOF / rng.chisquare(DOF)) * rng.normal(size=9) for _ in range(50)]
     now = [reduced(error) for error in errors]
     monkeypatch.setattr(reduce, "narrowed", lambda problem, day, found: (problem, day))
     before = [reduced(error) for error in errors]

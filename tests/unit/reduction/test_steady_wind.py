@@ -54,7 +54,7 @@ def test_windows_are_referred_by_what_they_show_together() -> None:
     """Errors and intervals of windows shrink to what their own motion leaves; intervals go on telling the truth."""
     rng = np.random.default_rng(3)
     before, after, held, told, width = [], [], [], [], []
-    for _ in range(120):
+    for _ in range(50):
         pressure = 15.0 * rng.normal(size=9)
         pressure -= pressure.mean()
         error = TAKEN_U * float(rng.normal())

@@ -1,9 +1,9 @@
 """Several windows spoilt by one and the same thing: one unknown size, not a shift for each of them.
 
 A line that is made fast once, or a fender that she leans on, adds its stiffness in every window in which it is tight,
-and takes the same share of the heel in all of them; a crew that stands on the low side, or a crane that is left out,
-adds the same moment (`docs/method-gm.md`, section 3). Shifts that agree so well do not come about by chance. Without
-this question four windows of nine that were held alike look like two others that lie apart.
+and takes the same share of the heel in all of them; a crew that stands on the low side adds the same moment
+(`docs/method-gm.md`, section 3). Shifts that agree so well do not come about by chance. Without this question four
+windows of nine that were held alike look like two others that lie apart.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from scipy.special import ndtr
 from reduction.gm.consistency.restraint import pulled
 from reduction.gm.consistency.values import Array, Sets, Windows
 
-PRIOR_ALIKE = {"held": 0.1, "moved": 0.2}
-"""Judgement: to so many days on which windows are held, or shifted otherwise, each by itself, comes one on which all of
+PRIOR_ALIKE = {"held": 0.02, "moved": 0.04}
+"""Judgement: for each day on which windows are held, or shifted otherwise, each by itself, so many on which all of
 them have one cause. The same crew on the low side again and again is the commoner of the two."""
-MOST_ALIKE = 6
-"""Windows of a set, at most, of which that is asked; of more, half of an ordinary day's, it costs much."""
+MOST_ALIKE = 4
+"""Windows of a set, at most, of which that is asked: half of those that an ordinary day heels."""
 LARGEST_SHARE = 0.1
 """Of the heel that is taken away; even up to that beforehand, as the shift of a single window is."""
 NEVER = -1e3
@@ -147,9 +147,10 @@ class HeldAlike:
 def moved_alike(
     windows: Windows, sets: Sets, block: Array, shift: Array, pull: Array, log_det: Array, log_other: Array, span: Array
 ) -> Array:
-    """Log density (N,) of the shifts of each set if one moment was there in all its windows and in no other.
+    """Log density (N,) of the shifts of each set if one moment went with her to whichever side she was heeled.
 
-    To one side throughout, or to the side to which she was heeled; its size log-even.
+    Its size log-even. (One to one side throughout, in some windows and not in others, would have to come and go again
+    and again; a change of her list is weighed by itself.)
 
     Parameters
     ----------
@@ -158,12 +159,7 @@ def moved_alike(
     """
     arm, near = pulled(windows)
     sides = np.where(near, 0.0, np.sign(arm))[sets]
-    found = []
-    for pattern, fits in (
-        (np.ones(sets.shape), None),
-        (sides, (sides != 0.0).all(axis=1) & (np.ptp(sides, axis=1) > 0)),
-    ):
-        one = Laid.of(pattern, block, shift, pull, log_det).every()
-        log_density = one.log_density - np.log(np.maximum(np.abs(one.size), one.u)) - np.log(2.0 * span)
-        found.append(log_density if fits is None else np.where(fits, log_density, NEVER))
-    return np.asarray(np.logaddexp.reduce(found) - np.log(2.0) + log_other.sum(axis=1))
+    both = (sides != 0.0).all(axis=1) & (np.ptp(sides, axis=1) > 0.0)
+    one = Laid.of(sides, block, shift, pull, log_det).every()
+    log_density = one.log_density - np.log(np.maximum(np.abs(one.size), one.u)) - np.log(2.0 * span)
+    return np.asarray(np.where(both, log_density, NEVER) + log_other.sum(axis=1))

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from config.units import DEGREE
 from dsp.bins import Binned, Grid, window_means
 from dsp.types import Array, Check, StationHeel, Verdict, WindowSpan
 
@@ -33,7 +34,6 @@ IN_STEP = 0.99
 """Correlation of its movement with that of the others from which a station moves in step with them."""
 NEAR = 0.03
 """Within what a factor is taken for a slip of sign or unit."""
-DEGREES = 180.0 / np.pi
 Mask = NDArray[np.bool_]
 
 
@@ -96,8 +96,8 @@ def follow(
         shown = _slope(mean, worst, use)[0]
         gone.append(LeftOut(names[worst], "disagreement", shown, f"shows {shown:.3f} of the heel the others show"))
         use = tuple(s for s in use if s != worst)
-    told = _in_step(levels[use[0]], levels[use[1]]) if len(undecided) == 2 else ""
-    in_step = f"{undecided[0]} {told.replace('the others', undecided[1]).replace('them', 'it')}." if told else ""
+    told = _in_step(levels[use[0]], levels[use[1]], undecided[1], "it") if len(undecided) == 2 else ""
+    in_step = f"{undecided[0]} {told}." if told else ""
     return Followed(use, tuple(gone), apart if len(use) >= 3 else nobody, undecided, in_step)
 
 
@@ -185,8 +185,10 @@ def _by_movement(levels: Array, names: tuple[str, ...]) -> tuple[tuple[int, ...]
     return tuple(kept), gone, tuple(names[s] for s in kept) if rivals else ()
 
 
-def _in_step(level: Array, others: Array) -> str:
+def _in_step(level: Array, others: Array, who: str = "the others", them: str = "them") -> str:
     """Say how much a station moves for one that the others move, if it does so in step with them; else nothing.
+
+    ``who`` and ``them`` are what the others are called.
 
     >>> _in_step(np.array([0.0, -1.0, 2.0, -3.0]), np.array([0.0, 1.0, -2.0, 3.0]))
     'moves -1 times as much as the others, in step with them (its sign is turned, it seems)'
@@ -201,9 +203,9 @@ def _in_step(level: Array, others: Array) -> str:
     seems = ""
     if abs(times + 1.0) < NEAR:
         seems = " (its sign is turned, it seems)"
-    elif abs(abs(times) * DEGREES - 1.0) < NEAR:
+    elif abs(abs(times) / DEGREE - 1.0) < NEAR:
         seems = " (radians written as degrees, it seems)"
-    return f"moves {times:.3g} times as much as the others, in step with them{seems}"
+    return f"moves {times:.3g} times as much as {who}, in step with {them}{seems}"
 
 
 def _groups(levels: Array) -> list[list[int]]:

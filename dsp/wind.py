@@ -22,6 +22,11 @@ ARM_U = 0.5
 """Standard uncertainty of the steady wind's arm over that of gusts, as a fraction: between half and twice, about the
 swing on the moorings (judgement; see `steady_u`)."""
 
+HEARD_S = 15.0
+"""s before and after it of which a reading of the wind tells."""
+FEWEST = 20
+"""Readings of the wind, under which the day counts as one without."""
+
 
 @dataclass(frozen=True)
 class Pressure:
@@ -51,11 +56,11 @@ def pressure_on(grid: Grid, wind: Wind) -> Pressure | None:
     if directed and wind.direction is not None:
         good = good & np.isfinite(wind.direction)
         square = -square * np.sin(np.where(good, wind.direction, 0.0))
-    if good.sum() < 20:
+    if good.sum() < FEWEST:
         return None
     means = binned(grid, wind.time, square, good)
     here = np.flatnonzero(means.count > 0)
-    if here.size < 20:
+    if here.size < FEWEST:
         return None
     index = np.arange(grid.size)
     nearest = np.minimum(
@@ -65,7 +70,7 @@ def pressure_on(grid: Grid, wind: Wind) -> Pressure | None:
     return Pressure(
         value=np.interp(index, here, means.mean[here]),
         speed=binned(grid, wind.time, wind.speed, good).mean,
-        known=(nearest * grid.step < 15.0).astype(np.float64),
+        known=(nearest * grid.step < HEARD_S).astype(np.float64),
         directed=directed,
     )
 

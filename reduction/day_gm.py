@@ -13,7 +13,7 @@ from scipy.interpolate import CubicSpline
 from dsp.types import BudgetLine
 from reduction.floating import Case, cholesky
 from reduction.gm import budget as gm_budget
-from reduction.gm.curve import Form, fit_curve, from_kn, straight, wall_sided, with_bend
+from reduction.gm.curve import Form, fit_moments, from_kn, straight, wall_sided, with_bend
 from reduction.gm.line import straight_line
 from reduction.gm.reduce import reduce_gm
 from reduction.inputs import DayInputs
@@ -180,9 +180,7 @@ def _part(
             taken = np.array([p.list_change for p in result.points if p.used])
             free = result.list_change.left_free(taken / result.list_change.size)
             weighing = weighing + np.outer(free, free)
-        start = fit_curve(heel, moment / delta, weighing, form, rise / delta)
-        whole = weighing + arms / np.outer(start.stiffness, start.stiffness)
-        fit = fit_curve(heel, moment / delta, whole, form, rise / delta)
+        fit, _ = fit_moments(heel, moment / delta, weighing, arms, form, rise / delta)
         gain, tcg, gm = fit.gain, fit.tcg, fit.gm
     known = {*COMMON, *columns, "curvature left out", "choice of windows", "change of list"}
     heel_u2 = sum(b.u**2 for b in result.gm.budget if b.source not in known)

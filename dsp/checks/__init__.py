@@ -1,7 +1,7 @@
 """The checks of a window: each one small file, one entry in `REGISTRY`, one line in the false-alarm budget.
 
 To add a check: write ``dsp/checks/NAME.py`` with ``check(look: Look) -> Check``, add its function to `REGISTRY`, give
-it a share in `dsp.checks.budget` and a line in the README's table of codes.
+it a share in `dsp.checks.budget`, a line in the README's table of codes and its words in `reduction/report/words.py`.
 """
 
 from __future__ import annotations

@@ -6,13 +6,10 @@ import numpy as np
 
 from config.words import listed
 from dsp.types import Array, Day, WindowSpan
+from dsp.wind import FEWEST, HEARD_S
 
-HEARD_S = 15.0
-"""A reading of the wind tells of so many seconds before and after it."""
 LEAST_HEARD = 0.9
 """Share of a window in which the wind is heard, under which it is said."""
-FEWEST = 20
-"""Readings of the wind, under which the day counts as one without wind and is told so."""
 
 
 def wind_gaps(day: Day) -> tuple[str, ...]:

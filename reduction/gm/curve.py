@@ -202,6 +202,22 @@ def fit_curve(heel: ArrayLike, arm: ArrayLike, covariance: ArrayLike, form: Form
     )
 
 
+def fit_moments(
+    heel: Array, arm: Array, covariance: Array, arm_covariance: Array, form: Form, rise: Array
+) -> tuple[CurveFit, Array]:
+    """Fit as `fit_curve` does where the arms are uncertain, too; the fit, and the (n, n) rad2 by which it weighs.
+
+    Heel that an uncertain moment makes is the smaller the stiffer she is, which a first fit tells.
+
+    Parameters
+    ----------
+    arm_covariance : (n, n) m2 of ``arm``.
+    """
+    stiffness = fit_curve(heel, arm, covariance, form, rise).stiffness
+    whole = covariance + arm_covariance / np.outer(stiffness, stiffness)
+    return fit_curve(heel, arm, whole, form, rise), whole
+
+
 def start_from_line(heel: Array, arm: Array, form: Form, rise: Array) -> tuple[float, float]:
     """(GM, TCG) by unweighted least squares of the linear equation: where every fit starts."""
     tangent = np.tan(heel)

@@ -12,7 +12,7 @@ from config.plan import Overrule
 from dsp.types import DayHeel, WindowHeel
 from reduction.gm import budget as gm_budget
 from reduction.gm import consistency, day_checks
-from reduction.gm.curve import Form, from_kn, start_from_line, straight, wall_sided
+from reduction.gm.curve import CurveFit, Form, fit_moments, from_kn, start_from_line, straight, wall_sided
 from reduction.types import ListChange, Maybe, Quantified, State
 
 Array = NDArray[np.float64]
@@ -57,6 +57,12 @@ class Problem:
         """
         free = np.outer(self.list_u, self.list_u) if self.list_u.size else 0.0
         return np.asarray(self.covariance + self.zero_u**2 + free)
+
+    def fit(self, form: Form, keep: Mask) -> tuple[CurveFit, Array]:
+        """Fit the curve to the windows of ``keep``; the fit, and the (n, n) rad2 by which it weighs them."""
+        square = np.ix_(keep, keep)
+        told = self.heel[keep], self.arm[keep], self.weighing[square], self.arm_covariance[square]
+        return fit_moments(*told, form, self.rise[keep])
 
     def without(self, change: ListChange) -> Problem:
         """Take a change of list off the heels, and leave its size free."""

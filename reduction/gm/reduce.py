@@ -20,7 +20,7 @@ from reduction.gm.line import LineFit, line_weights, straight_line
 from reduction.gm.narrowed import narrowed
 from reduction.gm.problem import Array, Mask, Problem, candidates_of, form_of, heel_dof, no_response
 from reduction.gm.reasons import between_windows
-from reduction.gm.steady_wind import fit_of, referred
+from reduction.gm.steady_wind import referred
 from reduction.gm.widened import widened
 from reduction.gm.words import (
     FLARE_TOLD,
@@ -247,7 +247,7 @@ class _Reduction:
         if self.form is None:
             nothing = np.full(p.heel.size, np.nan)
             return Maybe(None, "BM or cross curves are not known; give hydrostatics for the true curve"), None, nothing
-        fit, _ = fit_of(p, self.form, keep)
+        fit, _ = p.fit(self.form, keep)
         square = np.ix_(keep, keep)
         tilt = np.outer(fit.stiffness, fit.stiffness)
         lever = gm_budget.Lever(fit.gm, fit.gain[0], fit.stiffness, p.heel[keep], p.arm[keep])

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from dsp.types import BudgetLine, DayHeel, WindowHeel
-from reduction.gm.curve import CurveFit, Form, fit_curve
+from reduction.gm.curve import Form
 from reduction.gm.problem import Array, Mask, Problem
 from reduction.types import Quantified
 
@@ -20,18 +20,6 @@ SOURCE = "wind"
 """Budget line of a window that `dsp.joint.budget_of` makes for the wind's coefficient."""
 ALIKE = 1e-9
 """Share of the largest singular value under which columns are one and the same."""
-
-
-def fit_of(problem: Problem, form: Form, keep: Mask) -> tuple[CurveFit, Array]:
-    """Fit the curve to the windows of ``keep``; the fit, and the (n, n) rad2 by which it weighs them.
-
-    Heel that an uncertain moment makes is the smaller the stiffer she is, which a first fit tells.
-    """
-    square = np.ix_(keep, keep)
-    told = problem.heel[keep], problem.arm[keep]
-    start = fit_curve(*told, problem.weighing[square], form, problem.rise[keep])
-    covariance = problem.weighing[square] + problem.arm_covariance[square] / np.outer(start.stiffness, start.stiffness)
-    return fit_curve(*told, covariance, form, problem.rise[keep]), covariance
 
 
 def referred(problem: Problem, day: DayHeel, form: Form, keep: Mask) -> tuple[Problem, DayHeel, Quantified | None]:
@@ -64,7 +52,7 @@ def referred(problem: Problem, day: DayHeel, form: Form, keep: Mask) -> tuple[Pr
     pressure = _pressure(day)
     if pressure is None or not before_u > 0.0 or int(keep.sum()) < 3:
         return problem, day, None
-    fit, covariance = fit_of(problem, form, keep)
+    fit, covariance = problem.fit(form, keep)
     factor = np.linalg.cholesky(covariance)
     own = np.column_stack(
         [np.tan(problem.heel[keep] - fit.residuals) / fit.stiffness, 1.0 / fit.stiffness, np.ones(fit.stiffness.size)]
@@ -128,4 +116,4 @@ def _moved(window: WindowHeel, less: float, more: float) -> WindowHeel:
     )
 
 
-__all__ = ["fit_of", "referred"]
+__all__ = ["referred"]

@@ -11,7 +11,7 @@ from day_maker import Vessel, day, states
 from dsp.types import BudgetLine, DayHeel
 from reduction.gm.problem import Problem
 from reduction.gm.reduce import reduce_gm
-from reduction.gm.steady_wind import SOURCE, fit_of, referred
+from reduction.gm.steady_wind import SOURCE, referred
 from reduction.types import Array, GmResult
 
 U = float(np.deg2rad(0.004))
@@ -83,8 +83,8 @@ def test_generalised_least_squares_finds_what_it_found() -> None:
     keep[3] = False
     better, _, wind = referred(plain, made, VESSEL.form, keep)
     assert wind is not None
-    first, _ = fit_of(plain, VESSEL.form, keep)
-    second, _ = fit_of(better, VESSEL.form, keep)
+    first, _ = plain.fit(VESSEL.form, keep)
+    second, _ = better.fit(VESSEL.form, keep)
     assert second.gm == pytest.approx(first.gm, rel=1e-5)
     square = np.ix_(keep, keep)
     u = [float(fit.gain[0] @ p.covariance[square] @ fit.gain[0]) for fit, p in ((first, plain), (second, better))]

@@ -138,8 +138,9 @@ def reduced(found: DayHeel, case: Case) -> GmResult:
 def judge(case: Case, tally: Tally) -> DayHeel:
     """Evaluate one day and add it to the tally.
 
-    Window heels are those of the answer, referred to one wind and with what they scatter about the plot; they are compared after the best common zero (list) of the day's clean windows has been taken off, with the
-    covariance that belongs to that difference; the common scale is part of the interval.
+    Window heels are those of the answer, referred to one wind and with what they scatter about the plot; they are
+    compared after the best common zero (list) of the day's clean windows has been taken off, with the covariance that
+    belongs to that difference; the common scale is part of the interval.
     """
     before = time.perf_counter()
     found = evaluate_day(case.day)

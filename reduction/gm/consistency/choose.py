@@ -75,18 +75,18 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         changed = list_changes(windows, linear, limit if answer else 0)
         rivals = _rivals(bent, (restless, float(linear.beta[0])), changed)
         if not answer and any(one.log_weight > restless and sure_of(one, windows, linear) for one in changed):
-            return _beside_change(windows, told, form, most, prior_bend, linear, rivals, changed)
+            return _beside_change(told, form, most, prior_bend, levels, rivals, changed)
         if answer:
             answer = _likely_ones(windows, linear, levels, answer)
             # Against all sets together: many of them say much the same.
             held = logsumexp(np.concatenate([level.log_weight for level in levels]))
             bends = logsumexp([one.log_weight for one in bent]) if bent else -np.inf
             if changed and max(one.log_weight for one in changed) > max(held, restless, bends):
-                return _beside_change(windows, told, form, most, prior_bend, linear, rivals, changed)
+                return _beside_change(told, form, most, prior_bend, levels, rivals, changed)
             if bends > max(held, restless):
                 best = max(bent, key=lambda one: one.log_weight)
                 made = consensus(told, with_bend(form, best.bend), 0)
-                doubt = _selection_u(windows, linear, limit, best.gm, rivals)
+                doubt = _selection_u(levels, best.gm, rivals)
                 return replace(made, bend=best.bend, consistent=True, selection_u=doubt)
             if restless > weight:
                 answer = ()
@@ -113,12 +113,11 @@ def _rivals(bent: list[Bent], restless: tuple[float, float], changed: list[Chang
 
 
 def _beside_change(
-    windows: Windows,
     told: Windows,
     form: Form,
     most: int | None,
     prior_bend: float,
-    linear: Linear,
+    levels: list[Weighed],
     rivals: Rivals,
     changed: list[Changed],
 ) -> Consensus:
@@ -126,7 +125,8 @@ def _beside_change(
 
     Parameters
     ----------
-    windows, linear : as the sets were weighed; ``told`` the same with what is known of their common zero.
+    told : with what is known of their common zero.
+    levels, rivals, changed : as the sets were weighed.
     """
     best = max(changed, key=lambda one: one.log_weight).change
     made = consensus(without(told, best), form, most, prior_bend)
@@ -134,9 +134,7 @@ def _beside_change(
     change = size_of(kept, linearise(kept, form, (made.fit.gm, made.fit.tcg)), best)
     if not np.isfinite(change.u):
         change = best  # the windows kept lie all on one side of it
-    limit = _most(windows.heel.size) if most is None else most
-    doubt = _selection_u(windows, linear, limit, made.fit.gm, rivals)
-    return replace(made, list_change=change, selection_u=doubt)
+    return replace(made, list_change=change, selection_u=_selection_u(levels, made.fit.gm, rivals))
 
 
 def _moved_and_apart(
@@ -253,7 +251,7 @@ def _report(
         consistent,
         fit.chi2,
         scatter_of(windows.part(used), form, fit.gm, fit.tcg),
-        _selection_u(windows, linear, len(levels) - 1, level.gm[row], rivals),
+        _selection_u(levels, float(level.gm[row]), rivals),
         hypotheses[best],
         shift,
         shift_u,
@@ -276,21 +274,14 @@ def _held(windows: Windows, share: Array, i: int, shift: Array, shift_u: Array) 
     return total
 
 
-def _selection_u(windows: Windows, linear: Linear, most: int, gm: float, rivals: Rivals) -> float:
+def _selection_u(levels: list[Weighed], gm: float, rivals: Rivals) -> float:
     """Spread of GM over the sets that could have been chosen, each with its weight (model averaging).
 
     Instead the plot may bend or all windows scatter: ``rivals`` count among the sets. How often windows are shifted is
     itself not known: `SHARE_MOVED` holds what is thought of it beforehand, and the day's own windows weigh it. On a day
     of shifts those too small to be seen thus count in the interval.
     """
-    weights, values = [], []
-    for share_moved, prior in SHARE_MOVED:
-        for level in weigh_all(windows, linear, most, share_moved):
-            weights.append(level.log_weight + np.log(prior))
-            values.append(level.gm)
-    for worth, instead in rivals:
-        weights.append(worth)
-        values.append(instead)
-    log_weight, value = np.concatenate(weights), np.concatenate(values)
+    sets = [(level.log_weight_if(share) + np.log(prior), level.gm) for share, prior in SHARE_MOVED for level in levels]
+    log_weight, value = (np.concatenate(column) for column in zip(*sets, *rivals, strict=True))
     share = np.exp(log_weight - logsumexp(log_weight))
     return float(np.sqrt(share @ (value - gm) ** 2))

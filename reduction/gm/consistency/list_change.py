@@ -127,7 +127,6 @@ def _weighed(windows: Windows, linear: Linear, when: ListChange, odds: float, mo
     density = 1.0 / (2.0 * max(abs(size), u) * np.log(reach / own))
     worth = float(np.log(odds * density * np.sqrt(2.0 * np.pi) * u))
     levels = tuple(
-        replace(one, log_weight=one.log_weight + worth, by_hypothesis=one.by_hypothesis + worth)
-        for one in weigh_all(windows, beside, most, beside=share)
+        replace(one, by_hypothesis=one.by_hypothesis + worth) for one in weigh_all(windows, beside, most, beside=share)
     )
     return Changed(replace(when, size=size, u=u), odds, levels) if levels else None

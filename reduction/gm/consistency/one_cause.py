@@ -145,7 +145,7 @@ class HeldAlike:
 
 
 def moved_alike(
-    windows: Windows, sets: Sets, block: Array, shift: Array, pull: Array, log_det: Array, log_other: Array, span: Array
+    windows: Windows, sets: Sets, block: Array, shift: Array, pull: Array, log_det: Array, span: Array
 ) -> Array:
     """Log density (N,) of the shifts of each set if one moment went with her to whichever side she was heeled.
 
@@ -154,7 +154,6 @@ def moved_alike(
 
     Parameters
     ----------
-    log_other : (N, k) log probability beforehand that each window is shifted.
     span : (N,) logarithm of the largest over the smallest size thought of.
     """
     arm, near = pulled(windows)
@@ -162,4 +161,4 @@ def moved_alike(
     both = (sides != 0.0).all(axis=1) & (np.ptp(sides, axis=1) > 0.0)
     one = Laid.of(sides, block, shift, pull, log_det).every()
     log_density = one.log_density - np.log(np.maximum(np.abs(one.size), one.u)) - np.log(2.0 * span)
-    return np.asarray(np.where(both, log_density, NEVER) + log_other.sum(axis=1))
+    return np.asarray(np.where(both, log_density, NEVER))

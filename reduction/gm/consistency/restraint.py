@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -54,3 +56,27 @@ def eligible(windows: Windows, side: str) -> tuple[Array, Array]:
     sign = 1.0 if side == "starboard" else -1.0
     held = np.where(near, 0.2 * PRIOR_HELD, np.where(toward == sign, PRIOR_HELD, 0.0))
     return np.where(near, sign, toward), held
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One of `PRIOR_RESTRAINT` with what it can do to each window of a day."""
+
+    side: str
+    log_prior: float
+    toward: Array
+    """(n,) side of heel (+1 starboard) away from which it takes heel."""
+    held: Array
+    """(n,) probability beforehand that it held the window."""
+    log_held: Array
+    """(n,) its logarithm, with what else is known of the window."""
+
+
+def causes_of(windows: Windows) -> tuple[Cause, ...]:
+    """All of them for the windows of a day."""
+    found = []
+    for side, prior in PRIOR_RESTRAINT.items():
+        toward, held = eligible(windows, side)
+        log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
+        found.append(Cause(side, float(np.log(prior)), toward, held, log_held))
+    return tuple(found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from math import comb
 
@@ -13,7 +14,7 @@ from scipy.special import logsumexp, ndtr
 
 from reduction.gm.consistency.linear import Linear
 from reduction.gm.consistency.one_cause import MOST_ALIKE, PRIOR_ALIKE, HeldAlike, moved_alike
-from reduction.gm.consistency.restraint import CONTACTS, PRIOR_RESTRAINT, eligible
+from reduction.gm.consistency.restraint import CONTACTS, Cause, causes_of
 from reduction.gm.consistency.values import Array, Sets, Windows
 
 PRIOR_OTHER = 0.05
@@ -39,18 +40,36 @@ number of windows that were disturbed; a day of forty windows has sets of up to 
 class Weighed:
     """Sets of one size with what each is worth."""
 
-    sets: Sets
-    """(N, k) window numbers left out."""
-    chi2: Array
-    log_weight: Array
-    gm: Array
+    shifts: _Shifts
     by_hypothesis: Array
     """(N, h) log weight under each hypothesis of restraint."""
 
+    @property
+    def sets(self) -> Sets:
+        """(N, k) window numbers left out."""
+        return self.shifts.sets
 
-def weigh_all(
-    windows: Windows, linear: Linear, most: int, prior_other: float = PRIOR_OTHER, beside: Array | None = None
-) -> Iterator[Weighed]:
+    @property
+    def chi2(self) -> Array:
+        """(N,) of the rest."""
+        return self.shifts.chi2
+
+    @property
+    def gm(self) -> Array:
+        """(N,) m, of the rest."""
+        return self.shifts.gm
+
+    @cached_property
+    def log_weight(self) -> Array:
+        """(N,) under all hypotheses together."""
+        return np.asarray(logsumexp(self.by_hypothesis, axis=1))
+
+    def log_weight_if(self, share: float) -> Array:
+        """(N,) the same if such a share of windows is shifted unseen, instead of `PRIOR_OTHER`."""
+        return np.asarray(logsumexp(self.shifts.worth(share), axis=1))
+
+
+def weigh_all(windows: Windows, linear: Linear, most: int, beside: Array | None = None) -> Iterator[Weighed]:
     """Weigh every set of up to ``most`` windows, size by size.
 
     Large sizes only beyond the best of the size before, and only while they count.
@@ -60,6 +79,7 @@ def weigh_all(
     beside : (n,) share of a change of list, which ``linear`` leaves free, that had come in each window.
     """
     free = np.flatnonzero(windows.may_go)
+    causes = causes_of(windows)
     before: Weighed | None = None
     best, last, falling = -np.inf, -np.inf, 0
     for size in range(min(most, free.size) + 1):
@@ -67,7 +87,8 @@ def weigh_all(
         sets = sets[_spread(windows, sets, beside)]
         if sets.shape[0] == 0:
             return
-        before = _weigh(windows, linear, sets, prior_other)
+        shifts = _Shifts.of(windows, linear, sets, causes)
+        before = Weighed(shifts, shifts.worth(PRIOR_OTHER))
         yield before
         top = float(before.log_weight.max())
         falling = falling + 1 if top < last else 0
@@ -82,8 +103,9 @@ def _sets(free: Sets, size: int, before: Weighed | None) -> Sets:
     if comb(free.size, size) <= EXHAUSTIVE or before is None:
         return np.array(list(combinations(free.tolist(), size)), dtype=np.intp).reshape(-1, size)
     best = before.sets[np.argsort(-before.log_weight)[:BEAM]]
-    longer = {tuple(sorted((*row, i))) for row in best.tolist() for i in free.tolist() if i not in row}
-    return np.array(sorted(longer), dtype=np.intp)
+    longer = np.column_stack([np.repeat(best, free.size, axis=0), np.tile(free, best.shape[0])])
+    longer = np.sort(longer[(longer[:, :-1] != longer[:, -1:]).all(axis=1)], axis=1)
+    return np.unique(longer, axis=0)
 
 
 def _spread(windows: Windows, sets: Sets, beside: Array | None) -> NDArray[np.bool_]:
@@ -110,54 +132,75 @@ def _spread(windows: Windows, sets: Sets, beside: Array | None) -> NDArray[np.bo
     return np.asarray(good & ~few & unlike & (arm_alone > 0.0) & (share_alone > 0.0))
 
 
-def _weigh(windows: Windows, linear: Linear, sets: Sets, prior_other: float) -> Weighed:
-    """Weigh sets of one size.
+@dataclass(frozen=True)
+class _Shifts:
+    """How far the windows of each set are shifted, and how likely each cause is to shift them so far.
 
     Leaving out E is the same as giving each window of E a shift of its own:
     chi2(E) = chi2(all) - (Py)_E' P_EE^-1 (Py)_E, shifts = P_EE^-1 (Py)_E with covariance P_EE^-1.
     """
-    count, k = sets.shape
-    n = windows.heel.size
-    block = linear.projector[sets[:, :, None], sets[:, None, :]]
-    pull = linear.pull[sets]
-    inverse = np.asarray(np.linalg.inv(block) if k else np.zeros((count, 0, 0)), dtype=np.float64)
-    shift = np.einsum("nij,nj->ni", inverse, pull)
-    variance = np.einsum("nii->ni", inverse) if k else np.zeros((count, 0))
-    chi2 = linear.chi2 - np.einsum("ni,ni->n", pull, shift)
-    gm = linear.beta[0] - np.einsum("ni,ni->n", linear.gain[0][sets], shift)
-    log_det = np.linalg.slogdet(block)[1] if k else np.zeros(count)
-    half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
-    u = np.sqrt(np.diag(windows.covariance))
-    reach = np.maximum(PLAUSIBLE_SHIFT * half_range, 10 * u) * linear.stiffness
-    evidence = -0.5 * np.maximum(chi2, 0.0) + 0.5 * k * np.log(2 * np.pi) - 0.5 * log_det
-    # A shift of arm is minus stiffness times a shift of heel.
-    score = -shift / np.sqrt(np.maximum(variance, 1e-300))
-    # Density of a shift: held, even up to the reach; else log-even from its own uncertainty up to the reach, since a
-    # cook is as likely as a crane.
-    size = np.maximum(np.abs(shift), np.sqrt(variance))
-    log_other = -np.log(size) - np.log(np.log(reach / (u * linear.stiffness)))[sets]
-    log_reach = np.log(reach)[sets]
-    out = np.zeros((count, n), dtype=bool)
-    np.put_along_axis(out, sets, True, axis=1)
-    by_hypothesis = np.empty((count, len(PRIOR_RESTRAINT)))
-    other = np.log(prior_other / 2) + windows.hint_other
-    by_other = other[sets] + log_other
-    if 1 < k <= MOST_ALIKE:
-        shifts = (windows, sets, block, shift, pull, log_det)
-        held_alike = HeldAlike.of(*shifts)
-        span = np.log(reach / (u * linear.stiffness))[sets].mean(axis=1)
-        moved = moved_alike(*shifts, (np.log(prior_other) + windows.hint_other)[sets], span)
-    for column, (side, prior) in enumerate(PRIOR_RESTRAINT.items()):
-        toward, held = eligible(windows, side)
-        log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
-        direction = ndtr(-toward[sets] * score)
-        by_line = log_held[sets] - log_reach + np.log(np.maximum(direction, 1e-300))
-        together = np.logaddexp(by_other, by_line).sum(axis=1)
-        if 1 < k <= MOST_ALIKE and (side in CONTACTS or side == "free"):
-            same = moved if side == "free" else held_alike.log_density(log_held[sets], by_other)
-            share = PRIOR_ALIKE["moved" if side == "free" else "held"]
-            together = np.logaddexp(together, np.log(share) + same)
-        stay = np.log1p(-(prior_other + held))
-        by_hypothesis[:, column] = np.log(prior) + together + np.where(out, 0.0, stay).sum(axis=1)
-    by_hypothesis += evidence[:, None]
-    return Weighed(sets, chi2, np.asarray(logsumexp(by_hypothesis, axis=1)), gm, by_hypothesis)
+
+    windows: Windows
+    causes: tuple[Cause, ...]
+    sets: Sets
+    chi2: Array
+    gm: Array
+    evidence: Array
+    """(N,) log likelihood of the rest, as a density of the shifts."""
+    log_other: Array
+    """(N, k) log density of each shift for a reason that is not known."""
+    by_line: tuple[Array, ...]
+    """(N, k) for each cause: log probability that it held the window, times the density of its shift then."""
+    alike: tuple[HeldAlike, Array] | None
+    """The shifts as those of one share of the heel, and as those of one moment (but for the probability of that)."""
+
+    @classmethod
+    def of(cls, windows: Windows, linear: Linear, sets: Sets, causes: tuple[Cause, ...]) -> _Shifts:
+        """Shift the windows of ``sets`` (N, k)."""
+        count, k = sets.shape
+        block = linear.projector[sets[:, :, None], sets[:, None, :]]
+        pull = linear.pull[sets]
+        inverse = np.asarray(np.linalg.inv(block) if k else np.zeros((count, 0, 0)), dtype=np.float64)
+        shift = np.einsum("nij,nj->ni", inverse, pull)
+        variance = np.einsum("nii->ni", inverse) if k else np.zeros((count, 0))
+        chi2 = linear.chi2 - np.einsum("ni,ni->n", pull, shift)
+        gm = linear.beta[0] - np.einsum("ni,ni->n", linear.gain[0][sets], shift)
+        log_det = np.linalg.slogdet(block)[1] if k else np.zeros(count)
+        half_range = max(0.5 * float(np.ptp(windows.heel)), 1e-6)
+        u = np.sqrt(np.diag(windows.covariance))
+        reach = np.maximum(PLAUSIBLE_SHIFT * half_range, 10 * u) * linear.stiffness
+        # Density of a shift: held, even up to the reach; else log-even from its own uncertainty up to the reach, since
+        # a cook is as likely as a crane.
+        size = np.maximum(np.abs(shift), np.sqrt(variance))
+        log_span = np.log(np.log(reach / (u * linear.stiffness)))[sets]
+        # A shift of arm is minus stiffness times a shift of heel.
+        score = -shift / np.sqrt(np.maximum(variance, 1e-300))
+        by_line = tuple(
+            cause.log_held[sets] - np.log(reach)[sets] + np.log(np.maximum(ndtr(-cause.toward[sets] * score), 1e-300))
+            for cause in causes
+        )
+        alike = None
+        if 1 < k <= MOST_ALIKE:
+            shifts = (windows, sets, block, shift, pull, log_det)
+            alike = HeldAlike.of(*shifts), moved_alike(*shifts, np.exp(log_span).mean(axis=1))
+        evidence = -0.5 * np.maximum(chi2, 0.0) + 0.5 * k * np.log(2 * np.pi) - 0.5 * log_det
+        return cls(windows, causes, sets, chi2, gm, evidence, -np.log(size) - log_span, by_line, alike)
+
+    def worth(self, share: float) -> Array:
+        """(N, h) log weight of each set under each cause, where ``share`` of all windows is shifted unseen."""
+        shifted = np.log(share) + self.windows.hint_other
+        by_other = (shifted - np.log(2.0))[self.sets] + self.log_other
+        out = np.zeros((self.sets.shape[0], self.windows.heel.size), dtype=bool)
+        np.put_along_axis(out, self.sets, True, axis=1)
+        worth = np.empty((self.sets.shape[0], len(self.causes)))
+        for column, (cause, by_line) in enumerate(zip(self.causes, self.by_line, strict=True)):
+            together = np.logaddexp(by_other, by_line).sum(axis=1)
+            if self.alike is not None and cause.side in CONTACTS:
+                same = self.alike[0].log_density(cause.log_held[self.sets], by_other)
+                together = np.logaddexp(together, np.log(PRIOR_ALIKE["held"]) + same)
+            elif self.alike is not None and cause.side == "free":
+                same = self.alike[1] + shifted[self.sets].sum(axis=1)
+                together = np.logaddexp(together, np.log(PRIOR_ALIKE["moved"]) + same)
+            stay = np.log1p(-(share + cause.held))
+            worth[:, column] = cause.log_prior + together + np.where(out, 0.0, stay).sum(axis=1)
+        return worth + self.evidence[:, None]

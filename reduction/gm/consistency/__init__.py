@@ -4,8 +4,8 @@ A window that was disturbed is modelled as shifted by an amount of its own. Ever
 how well the others then lie on the true curve (generalised least squares, full covariance) and by how likely its cause
 is: contact takes heel away, a taut line pulls to its own side. `values` what goes in and out, `linear` the model whose
 projector serves every set, `restraint` what can hold her, `one_cause` shifts that several windows share, `sets` what
-each set is worth, `rivals` another curve for all, `list_change` a change of her list, `scatter` one more variance for
-all, `choose` the answer. Derivation: ``docs/method-gm.md``, section 3.
+each set is worth, `presumed` the same beside scatter, `rivals` another curve for all, `list_change` a change of her
+list, `scatter` one more variance for all, `choose` the answer. Derivation: ``docs/method-gm.md``, section 3.
 """
 
 from reduction.gm.consistency.choose import consensus

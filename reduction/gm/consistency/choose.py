@@ -10,18 +10,19 @@ from scipy.special import chdtri, logsumexp, ndtr, stdtr, stdtrit
 
 from dsp.checks.budget import MOVED_AND_APART
 from reduction.gm.consistency.linear import (
-    Linear,
     agrees,
+    chi2_of_rest,
     fitted,
     largest_deviation_limit,
     linearise,
     scores,
 )
 from reduction.gm.consistency.list_change import Changed, list_changes, size_of, sure_of, without
+from reduction.gm.consistency.presumed import Judged, Levels, beside_scatter, row_of
 from reduction.gm.consistency.restraint import PRIOR_RESTRAINT, eligible
 from reduction.gm.consistency.rivals import PRIOR_BEND, Bent, all_clean, bends_of
 from reduction.gm.consistency.scatter import scatter_of
-from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, Weighed, weigh_all
+from reduction.gm.consistency.sets import PLAUSIBLE_SHIFT, PRIOR_OTHER, weigh_all
 from reduction.gm.consistency.values import Array, Consensus, Excluded, Windows
 from reduction.gm.curve import CurveFit, Form, start_from_line, with_bend
 
@@ -35,6 +36,9 @@ Methods for Research Workers, 1932, 21.1: minus twice its logarithm is chi-squar
 LIKELY = 2.0 / 3.0
 """Probability over all sets from which on a window of the likeliest set is left out: two to one (judgement). One that
 is hardly off does little harm; a clean one left out is a measurement lost."""
+BEHIND = float(np.log(10.0))
+"""Logarithm by which what is left of it may lie behind the likeliest set. Of two sets that have nothing in common, each
+as likely as the other, what they share is nobody's explanation."""
 SHARE_MOVED = ((0.02, 0.6), (0.1, 0.2), (0.2, 0.12), (0.35, 0.08))
 """Judgement: share of windows shifted unseen, with the probability that a day is like that."""
 
@@ -62,14 +66,16 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
     n = windows.heel.size
     limit = _most(n) if most is None else most
     start = start_from_line(windows.heel, windows.arm, form, windows.rise)
-    used, answer, told = np.ones(n, dtype=bool), None, windows
+    used, told = np.ones(n, dtype=bool), windows
     for _ in range(4):
         linear = linearise(windows, form, start)
-        if windows.zero_u > 0.0 and not agrees(windows, linear, np.zeros(0, dtype=np.intp), linear.chi2):
+        if windows.zero_u > 0.0 and not agrees(windows, linear):
             windows = replace(windows, zero_u=0.0)
             linear = linearise(windows, form, start)
-        levels = list(weigh_all(windows, linear, limit))
-        answer, weight = _choose(windows, linear, levels)
+        alone = list(weigh_all(windows, linear, limit))
+        levels: Levels = alone
+        judged = Judged(windows, linear, form, start)
+        answer, weight = _choose(judged, levels)
         bent = bends_of(windows, told, linear, form, prior_bend)
         restless = scatter_of(windows, form, *start).log_odds - 0.5 * linear.chi2 + all_clean(windows)
         changed = list_changes(windows, linear, limit if answer else 0)
@@ -77,7 +83,6 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         if not answer and any(one.log_weight > restless and sure_of(one, windows, linear) for one in changed):
             return _beside_change(told, form, most, prior_bend, levels, rivals, changed)
         if answer:
-            answer = _likely_ones(windows, linear, levels, answer)
             # Against all sets together: many of them say much the same.
             held = logsumexp(np.concatenate([level.log_weight for level in levels]))
             bends = logsumexp([one.log_weight for one in bent]) if bent else -np.inf
@@ -90,6 +95,10 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
                 return replace(made, bend=best.bend, consistent=True, selection_u=doubt)
             if restless > weight:
                 answer = ()
+        if answer:
+            levels = beside_scatter(windows, form, start, linear, alone)
+            answer = _likely_ones(judged, levels, _choose(judged, levels)[0])
+            judged = judged.beside(levels, answer)
         chosen = np.ones(n, dtype=bool)
         chosen[list(answer)] = False
         fit = fitted(windows.part(chosen), form)
@@ -97,11 +106,11 @@ def consensus(windows: Windows, form: Form, most: int | None = None, prior_bend:
         used, start = chosen, (fit.gm, fit.tcg)
         if settled:
             break
-    more = _moved_and_apart(windows, linear, levels, used)
+    more = _moved_and_apart(judged, levels, used)
     if more.any():
         used = used & ~more
         fit = fitted(windows.part(used), form)
-    return _report(windows, form, linear, levels, used, fit, rivals)
+    return _report(windows, judged, levels, used, fit, rivals)
 
 
 def _rivals(bent: list[Bent], restless: tuple[float, float], changed: list[Changed]) -> Rivals:
@@ -117,7 +126,7 @@ def _beside_change(
     form: Form,
     most: int | None,
     prior_bend: float,
-    levels: list[Weighed],
+    levels: Levels,
     rivals: Rivals,
     changed: list[Changed],
 ) -> Consensus:
@@ -137,23 +146,19 @@ def _beside_change(
     return replace(made, list_change=change, selection_u=_selection_u(levels, made.fit.gm, rivals))
 
 
-def _moved_and_apart(
-    windows: Windows, linear: Linear, levels: list[Weighed], used: NDArray[np.bool_]
-) -> NDArray[np.bool_]:
+def _moved_and_apart(judged: Judged, levels: Levels, used: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Tell which of the windows used both look as if people moved in them and lie apart, though neither is sure.
 
     The two are independent on a clean window, so that the product of their probabilities has that of Fisher's test.
     Where the windows used do not agree, all of them scatter, and none lies apart for a reason of its own.
     """
+    windows = judged.windows
     more = np.zeros(used.size, dtype=bool)
-    left_out = np.flatnonzero(~used)
-    level = levels[left_out.size]
-    row = int(np.flatnonzero((level.sets == left_out).all(axis=1))[0])
-    if not agrees(windows, linear, left_out, float(level.chi2[row])):
+    if not judged.agree(np.flatnonzero(~used).tolist()):
         return more
     while True:
         left_out = np.flatnonzero(~used | more)
-        score = scores(windows, linear, left_out)[0]
+        score = scores(windows, judged.linear, left_out)[0]
         apart = 2.0 * stdtr(windows.law_dof, -np.abs(score))
         asked = used & ~more & windows.may_go & (windows.moved < HARDLY) & np.isfinite(apart)
         if not asked.any():
@@ -172,29 +177,30 @@ def _most(n: int) -> int:
     return max(0, min((n - 1) // 2, n - 3)) if n < 8 else n // 2
 
 
-def _choose(windows: Windows, linear: Linear, levels: list[Weighed]) -> tuple[tuple[int, ...], float]:
+def _choose(judged: Judged, levels: Levels) -> tuple[tuple[int, ...], float]:
     """Return the windows to leave out and the log weight of that choice."""
     everything = levels[0]
-    if agrees(windows, linear, everything.sets[0], float(everything.chi2[0])):
+    if judged.agree():
         return (), float(everything.log_weight[0])
     ranked = sorted(
         ((float(w), level, row) for level in levels[1:] for row, w in enumerate(level.log_weight)),
         key=lambda item: -item[0],
     )
     for weight, level, row in ranked[:2000]:
-        if agrees(windows, linear, level.sets[row], float(level.chi2[row])):
-            return tuple(int(i) for i in level.sets[row]), weight
+        left_out = tuple(int(i) for i in level.sets[row])
+        if judged.beside(levels, left_out).agree(left_out):
+            return left_out, weight
     # No set agrees. Leave windows out only where that explains most of the scatter; else the scatter is everybody's.
     if ranked:
         weight, level, row = ranked[0]
-        n, k = windows.heel.size, level.sets.shape[1]
-        left = float(level.chi2[row]) / max(n - 2 - k, 1)
-        if left < 0.1 * float(everything.chi2[0]) / max(n - 2, 1):
+        n, k = judged.windows.heel.size, level.sets.shape[1]
+        left = chi2_of_rest(judged.linear, level.sets[row]) / max(n - 2 - k, 1)
+        if left < 0.1 * judged.linear.chi2 / max(n - 2, 1):
             return tuple(int(i) for i in level.sets[row]), weight
     return (), -np.inf
 
 
-def _likely_ones(windows: Windows, linear: Linear, levels: list[Weighed], answer: tuple[int, ...]) -> tuple[int, ...]:
+def _likely_ones(judged: Judged, levels: Levels, answer: tuple[int, ...]) -> tuple[int, ...]:
     """Keep the windows of the likeliest set that most sets do without, where the rest agree all the same.
 
     The likeliest of many sets has windows in it that are spoilt as likely as not; each window's own probability, over
@@ -202,34 +208,35 @@ def _likely_ones(windows: Windows, linear: Linear, levels: list[Weighed], answer
     (2004) 870-897, from memory, for a half).
     """
     whole = logsumexp(np.concatenate([level.log_weight for level in levels]))
-    spoilt = np.zeros(windows.heel.size)
+    spoilt = np.zeros(judged.windows.heel.size)
     for level in levels[1:]:
         np.add.at(spoilt, level.sets, np.exp(level.log_weight - whole)[:, None])
-    likely = np.array([i for i in answer if spoilt[i] > LIKELY], dtype=np.intp)
-    if likely.size == 0 or likely.size == len(answer):
+    likely = tuple(i for i in answer if spoilt[i] > LIKELY)
+    if not likely or len(likely) == len(answer):
         return answer
-    level = levels[likely.size]
-    row = np.flatnonzero((level.sets == likely).all(axis=1))
-    if row.size == 0 or not agrees(windows, linear, likely, float(level.chi2[row[0]])):
+    level, best = levels[len(likely)], levels[len(answer)]
+    if not (level.sets == np.array(likely)).all(axis=1).any():
         return answer
-    return tuple(int(i) for i in likely)
+    behind = best.log_weight[row_of(best, answer)] - level.log_weight[row_of(level, likely)]
+    return likely if behind < BEHIND and judged.beside(levels, likely).agree(likely) else answer
 
 
 def _report(
-    windows: Windows,
-    form: Form,
-    linear: Linear,
-    levels: list[Weighed],
-    used: NDArray[np.bool_],
-    fit: CurveFit,
-    rivals: Rivals,
+    windows: Windows, judged: Judged, levels: Levels, used: NDArray[np.bool_], fit: CurveFit, rivals: Rivals
 ) -> Consensus:
+    """Put together what was found.
+
+    Parameters
+    ----------
+    windows : without scatter; ``judged`` with what they were presumed to have.
+    """
+    form = judged.form
     left_out = np.flatnonzero(~used)
     n, k = windows.heel.size, left_out.size
     level = levels[k]
-    row = int(np.flatnonzero((level.sets == left_out).all(axis=1))[0])
-    consistent = agrees(windows, linear, left_out, float(level.chi2[row]))
-    _, shift, shift_u = scores(windows, linear, left_out)
+    row = row_of(level, left_out.tolist())
+    consistent = agrees(windows, linearise(windows, form, judged.start), left_out)
+    _, shift, shift_u = scores(judged.windows, judged.linear, left_out)
     hypotheses = list(PRIOR_RESTRAINT)
     share = np.exp(level.by_hypothesis[row] - logsumexp(level.by_hypothesis[row]))
     best = int(np.argmax(share))
@@ -274,7 +281,7 @@ def _held(windows: Windows, share: Array, i: int, shift: Array, shift_u: Array) 
     return total
 
 
-def _selection_u(levels: list[Weighed], gm: float, rivals: Rivals) -> float:
+def _selection_u(levels: Levels, gm: float, rivals: Rivals) -> float:
     """Spread of GM over the sets that could have been chosen, each with its weight (model averaging).
 
     Instead the plot may bend or all windows scatter: ``rivals`` count among the sets. How often windows are shifted is

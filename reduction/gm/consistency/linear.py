@@ -82,11 +82,20 @@ def scores(windows: Windows, linear: Linear, left_out: Sets) -> tuple[Array, Arr
     return score, shift, u
 
 
-def agrees(windows: Windows, linear: Linear, left_out: Sets, chi2: float) -> bool:
+def chi2_of_rest(linear: Linear, left_out: Sets) -> float:
+    """Chi-square of the windows not left out: ``chi2 - (Py)_E' P_EE^-1 (Py)_E``."""
+    pull = linear.pull[left_out]
+    return linear.chi2 - float(
+        pull @ np.linalg.pinv(linear.projector[np.ix_(left_out, left_out)], hermitian=True) @ pull
+    )
+
+
+def agrees(windows: Windows, linear: Linear, left_out: Sets | tuple[int, ...] = ()) -> bool:
     """Whether the windows not left out agree: all of them at the day's false-alarm rate, a rest at a looser one."""
+    left_out = np.array(left_out, dtype=np.intp)
     n, k = windows.heel.size, left_out.size
     joint, largest = (ALPHA_CHI2, ALPHA_LARGEST) if k == 0 else (ALPHA_REST, ALPHA_REST)
-    if chi2 > chi2_limit(n - 2 - k, windows.dof, joint):
+    if chi2_of_rest(linear, left_out) > chi2_limit(n - 2 - k, windows.dof, joint):
         return False
     score = scores(windows, linear, left_out)[0]
     rest = np.ones(n, dtype=bool)

@@ -105,7 +105,7 @@ def _laid(told: Windows, linear: Linear, form: Form, shape: str) -> _Laid | None
         curve = with_bend(form, Bend(shape, x[2], 0.0))
         tangent = np.tan(at.heel)
         stiffness = sensitivity(at.heel, x[0], curve, told.rise)[1]
-        weight = np.linalg.inv((told.covariance + told.of_list) * np.outer(stiffness, stiffness) + told.arm_covariance)
+        weight = np.linalg.inv(told.loose * np.outer(stiffness, stiffness) + told.arm_covariance)
         rest = told.arm + x[1] - (x[0] - told.rise) * tangent - curve.c(at.heel)
         slopes = np.column_stack([tangent, -np.ones_like(tangent), BENDS[shape](tangent), -stiffness * free])
         normal = slopes.T @ weight @ slopes + prior

@@ -56,7 +56,8 @@ def scatter_of(windows: Windows, form: Form, gm: float, tcg: float) -> Scatter:
     share = np.exp(weight - logsumexp(weight))
     # Beside sets of windows left out, which are weighed by a covariance taken as known.
     known = np.array([plot.worth(ratio) for ratio in RATIOS])
-    odds = float(logsumexp((np.log(PRIOR) + known)[1:]) - known[0])
+    presumed = plot.worth(float(np.sqrt(windows.presumed / plot.size)))
+    odds = float(logsumexp((np.log(PRIOR) + known)[1:]) - presumed)
     return Scatter(RATIOS**2 * plot.size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
 
 

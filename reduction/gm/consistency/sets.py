@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -59,6 +59,10 @@ class Weighed:
         """(N,) m, of the rest."""
         return self.shifts.gm
 
+    def presumed(self, row: int) -> float:
+        """Variance (rad2) that windows were presumed to have besides their own, whichever are left out."""
+        return self.shifts.windows.presumed
+
     @cached_property
     def log_weight(self) -> Array:
         """(N,) under all hypotheses together."""
@@ -95,6 +99,13 @@ def weigh_all(windows: Windows, linear: Linear, most: int, beside: Array | None 
         best, last = max(best, top), top
         if comb(free.size, size) > EXHAUSTIVE and falling >= FALLING and top < best - NEGLIGIBLE:
             return
+
+
+def weigh_again(windows: Windows, linear: Linear, levels: Sequence[Weighed]) -> list[Weighed]:
+    """Weigh the same sets for windows of another covariance."""
+    causes = causes_of(windows)
+    shifts = [_Shifts.of(windows, linear, level.sets, causes) for level in levels]
+    return [Weighed(one, one.worth(PRIOR_OTHER)) for one in shifts]
 
 
 def _sets(free: Sets, size: int, before: Weighed | None) -> Sets:

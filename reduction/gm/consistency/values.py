@@ -44,6 +44,8 @@ class Windows:
     """rad, of the zero that all heels share."""
     list_u: Array = field(default_factory=lambda: np.zeros(0))
     """(n,) rad, of a change of list by what of it had come in each window; zeros, or empty, where there was none."""
+    presumed: float = 0.0
+    """rad2 of scatter that every window is presumed to have, besides ``covariance``, while sets of them are weighed."""
 
     @property
     def law_dof(self) -> float:
@@ -52,8 +54,13 @@ class Windows:
 
     @property
     def weighing(self) -> Array:
-        """(n, n) rad2, ``covariance`` with the shared zero and a change of list."""
-        return np.asarray(self.covariance + self.zero_u**2 + self.of_list)
+        """(n, n) rad2, ``loose`` with the shared zero."""
+        return self.loose + self.zero_u**2
+
+    @property
+    def loose(self) -> Array:
+        """(n, n) rad2, ``covariance`` with a change of list and presumed scatter."""
+        return np.asarray(self.covariance + self.of_list + self.presumed * np.eye(self.heel.size))
 
     @property
     def of_list(self) -> Array:
@@ -77,6 +84,7 @@ class Windows:
             self.moved[keep],
             self.zero_u,
             self.list_u[keep] if self.list_u.size else self.list_u,
+            self.presumed,
         )
 
 
@@ -106,7 +114,7 @@ class Scatter:
     ratio: float
     """Factor by which it widens the windows' uncertainties."""
     log_odds: float
-    """Log likelihood of the windows with scatter (of unknown size) over that without."""
+    """Log likelihood of the windows with scatter (of unknown size) over that with what is presumed of it."""
 
     @property
     def variance(self) -> float:

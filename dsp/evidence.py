@@ -19,6 +19,9 @@ from dsp.window import Parts, mean_of
 LEAD = 180.0
 """s of record before a window that are looked at, at most, and no more than the window is long: nearest to it she
 stands most like in it."""
+MOST_TOGETHER, LEAST_LEAD = 600, 60.0
+"""Bins of a window with that record, at most, but so many seconds of it in any case: its price grows with their square
+and more, and the bins nearest to the window tell most."""
 FEWEST_BEFORE = 4
 """Bins with readings before a window that tell anything."""
 MOST_GROWTH = 12.0
@@ -108,7 +111,8 @@ def _led(
 ) -> WindowEvidence | None:
     """Lay out the window together with the record that leads up to it; None where there is no such record."""
     step, opened = prepared.grid.step, int(one.index[0])
-    lead = round(min(LEAD, window.span.stop - window.span.start) / step)
+    afford = max(MOST_TOGETHER - one.index.size, round(LEAST_LEAD / step))
+    lead = min(round(min(LEAD, window.span.stop - window.span.start) / step), afford)
     index = np.arange(max(still.start, opened - lead), int(one.index[-1]) + 1)
     index = index[np.isfinite(prepared.heel[index])]
     if np.count_nonzero(index < opened) < FEWEST_BEFORE:

@@ -25,8 +25,12 @@ FREE_DRIFT_U = 0.2 * DEGREE / 3600.0
 """rad/s, prior of drift between stations where the record says nothing: wide enough to leave it to the data."""
 CONFLICT = 1e-3
 """Probability by chance below which the stations' scales are said to contradict their records."""
-SOLUTIONS = 5
-"""Times the stations are aligned, each from the heel of the one before; the last with their own scatter."""
+SOLUTIONS = 12
+"""Times the stations are aligned, each from the heel and the drifts of the one before; the last with their own
+scatter."""
+DRIFT_LAW = 3.0
+"""Degrees of freedom of Student's law about a record's drift: most stations keep to it, and of one that is loose or
+warms up it says nothing (judgement)."""
 WANDER_SHARE = 0.005
 """Standard uncertainty of a window from wandering zeros, as a share of the day's heel, from which it is spoken of."""
 
@@ -85,7 +89,8 @@ def align(
     zero, scale, drift, heel = np.zeros(stations), np.zeros(stations), np.zeros(stations), np.zeros(count)
     residual = np.full_like(mean, np.nan)
     for step in range(SOLUTIONS):
-        zero, scale, drift, heel = _solve(mean, np.hypot(u, error[:, None]), scale_prior, drift_prior, times, heel)
+        believed = drift_believed(drift, drift_prior)
+        zero, scale, drift, heel = _solve(mean, np.hypot(u, error[:, None]), scale_prior, believed, times, heel)
         residual = mean - heel - zero[:, None] - scale[:, None] * heel - drift[:, None] * times
         # Once, when the product of scale and heel has settled: again and again, a station that contradicts its record
         # would be explained away, a little more each time.
@@ -93,6 +98,8 @@ def align(
     error = np.maximum(error, _extra(residual, u))
     wander_u = float(np.sqrt(np.mean(error**2) / stations))
     scale_u, conflict = _common_scale(scale, scale_prior, knowledge)
+    drift_u, drifts = _common_drift(drift, drift_prior, knowledge)
+    conflict = " ".join(said for said in (conflict, drifts) if said)
     seen = heel[np.isfinite(mean).any(axis=0)]
     if not conflict and seen.size and wander_u > WANDER_SHARE * float(np.ptp(seen)):
         wander = f"{np.rad2deg(np.max(error)):.3f} deg"
@@ -103,7 +110,7 @@ def align(
         drift=drift,
         centre=centre,
         scale_u=scale_u,
-        drift_u=_common_drift(drift, knowledge),
+        drift_u=drift_u,
         residual=residual,
         residual_u=np.hypot(u, error[:, None]),
         wander_u=wander_u,
@@ -208,22 +215,58 @@ def _extra(residual: Array, u: Array) -> Array:
     return extra
 
 
-def _common_drift(drift: Array, knowledge: tuple[StationKnowledge, ...]) -> float:
-    """Drift of the combination: from the records where there are any, else from how the stations drift apart."""
+def drift_believed(drift: Array, prior: Array) -> Array:
+    """Standard uncertainty (s,) of drift that a record is taken for, once its station was seen to drift so (rad/s).
+
+    Student's law of v degrees of freedom about nought is a normal one whose variance is ``prior^2 (v + x^2) / (v + 1)``
+    for a drift of x times ``prior`` (iteratively reweighted least squares: K. L. Lange, R. J. A. Little, J. M. G.
+    Taylor, Robust statistical modeling using the t distribution, J. Am. Stat. Assoc. 84 (1989) 881-896, from memory).
+    So one station that drifts where the others keep to their records is let drift, and takes none of them with it.
+
+    >>> drift_believed(np.array([0.0, 20.0]), np.ones(2)).round(1)
+    array([ 1. , 10. ])
+    """
+    ratio = (DRIFT_LAW + (drift / prior) ** 2) / (DRIFT_LAW + 1.0)
+    return np.asarray(prior * np.sqrt(np.maximum(ratio, 1.0)))
+
+
+def _common_drift(drift: Array, prior: Array, knowledge: tuple[StationKnowledge, ...]) -> tuple[float, str]:
+    """Drift of the combination: from the records where there are any, else from how the stations drift apart.
+
+    Where records are contradicted, and not by a few stations against most others, nobody can say which of them drifts:
+    the combination may then drift as the worst of them.
+    """
     known = np.array([k.drift_u for k in knowledge])
     stations = known.size
     usable = np.isfinite(known)
-    if usable.all():
-        return float(1.0 / np.sqrt(np.sum(1.0 / np.maximum(known, 1e-13) ** 2)))
+    if usable.any() and stations > 1:
+        believed = drift_believed(drift, prior)
+        alone = float(1.0 / np.sqrt(np.sum(1.0 / np.maximum(believed, 1e-13) ** 2)))
+        if not usable.all():
+            alone = max(alone, float(np.max(known[usable]) / np.sqrt(stations)))
+        odd = usable & (np.abs(drift) > np.sqrt(chdtri(1.0, CONFLICT / stations)) * prior)
+        if not odd.any():
+            return alone, ""
+        each = " and ".join(
+            f"{k.name} by {np.rad2deg(3600.0 * d):+.3f} deg an hour"
+            for k, d, out in zip(knowledge, drift, odd, strict=True)
+            if out
+        )
+        if 2 * int(odd.sum()) < stations:
+            return alone, f"Against the others drifts {each}, more than its record allows; it was taken off."
+        return max(alone, float(np.max(np.abs(drift)))), (
+            f"The stations drift apart by more than their records allow ({each} from their mean); any may be right."
+        )
     if usable.any():
-        return float(np.max(known[usable]) / np.sqrt(stations)) if stations > 1 else float(known[usable][0])
+        return float(known[0]), ""
     if stations == 1:
-        return ASSUMED_DRIFT_U
+        return ASSUMED_DRIFT_U, ""
     from scipy.special import stdtrit
 
     spread = float(np.sqrt(np.sum(drift**2) / (stations - 1)))
     widened = float(stdtrit(stations - 1, 0.975)) / COVERAGE_95
-    return min(max(spread * widened, 0.1 * ASSUMED_DRIFT_U), 3.0 * ASSUMED_DRIFT_U + spread) / float(np.sqrt(stations))
+    lone = min(max(spread * widened, 0.1 * ASSUMED_DRIFT_U), 3.0 * ASSUMED_DRIFT_U + spread)
+    return lone / float(np.sqrt(stations)), ""
 
 
 def _assumptions(knowledge: tuple[StationKnowledge, ...]) -> tuple[str, ...]:

@@ -25,7 +25,7 @@ USUAL, MOST = 4.0, 30.0
 RATIOS = np.concatenate([[0.0], np.geomspace(0.25, MOST, 16)])
 """Those that are tried; even in the logarithm."""
 PRIOR_SCATTER, PRIOR_MORE = 0.4, 0.01
-"""Judgement: probability of scatter up to `USUAL` and beyond; even in the logarithm within each (docs/decisions/0069)."""
+"""Judgement: probability of scatter up to `USUAL` and beyond, even in the logarithm within each (decision 0069)."""
 
 
 def _prior() -> Array:

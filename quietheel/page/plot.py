@@ -15,7 +15,7 @@ from reduction.gm.words import list_change_words
 from reduction.types import GmResult, WindowPoint
 from reduction.window_points import again_in_words, used_again
 
-SO_FAR = "from the record up to the last closing; `quietheel reduce` reads all of it, and decides"
+SO_FAR = "from the record up to the last closing; quietheel reduce reads all of it, and decides"
 """Why the view's last digit may be another one: what comes after a window tells how she moves as well."""
 FEWEST = 3
 """Windows below which an interval of GM says little; shown all the same, with that remark."""

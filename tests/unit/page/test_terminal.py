@@ -67,7 +67,7 @@ def test_a_day_played_into_a_pipe_is_the_answer_in_lines(folder: Path) -> None:
     assert [line.split("window ")[1][0] for line in windows] == ["0", "1", "2"]
     assert all(re.search(r"° \w+ ± 0\.\d+, (fine|caution|rejected)\. ", line) for line in windows)
     assert any(re.match(r"GM 1\.\d+ ± 0\.\d+ m", line) for line in lines)
-    assert any("`quietheel reduce` reads all of it, and decides" in line for line in lines)
+    assert any("quietheel reduce reads all of it, and decides" in line for line in lines)
     assert "\x1b" not in out.getvalue()
 
 

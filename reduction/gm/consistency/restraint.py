@@ -59,24 +59,24 @@ def eligible(windows: Windows, side: str) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True)
-class Cause:
-    """One of `PRIOR_RESTRAINT` with what it can do to each window of a day."""
+class Causes:
+    """All of `PRIOR_RESTRAINT` with what each can do to each window of a day."""
 
-    side: str
-    log_prior: float
+    sides: tuple[str, ...]
+    """h of them."""
+    log_prior: Array
+    """(h,)."""
     toward: Array
-    """(n,) side of heel (+1 starboard) away from which it takes heel."""
+    """(h, n) side of heel (+1 starboard) away from which it takes heel."""
     held: Array
-    """(n,) probability beforehand that it held the window."""
-    log_held: Array
-    """(n,) its logarithm, with what else is known of the window."""
+    """(h, n) probability beforehand that it held the window."""
+    odds: Array
+    """(h, n) the same with what else is known of the window."""
 
 
-def causes_of(windows: Windows) -> tuple[Cause, ...]:
+def causes_of(windows: Windows) -> Causes:
     """All of them for the windows of a day."""
-    found = []
-    for side, prior in PRIOR_RESTRAINT.items():
-        toward, held = eligible(windows, side)
-        log_held = np.log(np.maximum(held, 1e-300)) + windows.hint_held
-        found.append(Cause(side, float(np.log(prior)), toward, held, log_held))
-    return tuple(found)
+    sides = tuple(PRIOR_RESTRAINT)
+    toward, held = (np.array(column) for column in zip(*(eligible(windows, side) for side in sides), strict=True))
+    prior = np.log(np.array(list(PRIOR_RESTRAINT.values())))
+    return Causes(sides, prior, toward, held, held * np.exp(windows.hint_held))

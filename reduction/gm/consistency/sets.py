@@ -14,7 +14,7 @@ from scipy.special import logsumexp, ndtr
 
 from reduction.gm.consistency.linear import Linear
 from reduction.gm.consistency.one_cause import MOST_ALIKE, PRIOR_ALIKE, HeldAlike, moved_alike
-from reduction.gm.consistency.restraint import CONTACTS, Cause, causes_of
+from reduction.gm.consistency.restraint import CONTACTS, Causes, causes_of
 from reduction.gm.consistency.values import Array, Sets, Windows
 
 PRIOR_OTHER = 0.05
@@ -34,6 +34,10 @@ FALLING, NEGLIGIBLE = 3, 20.0
 """Beyond `EXHAUSTIVE`: sizes in a row whose likeliest set weighs less than that of the size before, and the logarithm
 by which it lies behind the likeliest of all, from which larger sets are not looked for. What sets weigh peaks at the
 number of windows that were disturbed; a day of forty windows has sets of up to twenty."""
+
+
+FACTORS = 16
+"""Factors multiplied at once."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +120,11 @@ def _sets(free: Sets, size: int, before: Weighed | None) -> Sets:
     best = before.sets[np.argsort(-before.log_weight)[:BEAM]]
     longer = np.column_stack([np.repeat(best, free.size, axis=0), np.tile(free, best.shape[0])])
     longer = np.sort(longer[(longer[:, :-1] != longer[:, -1:]).all(axis=1)], axis=1)
-    return np.unique(longer, axis=0)
+    inside = np.zeros((longer.shape[0], int(free[-1]) + 1), dtype=bool)
+    np.put_along_axis(inside, longer, True, axis=1)
+    bits = np.packbits(inside, axis=1)
+    _, first = np.unique(bits.view(np.dtype((np.void, bits.shape[1]))), return_index=True)
+    return np.asarray(longer[first])
 
 
 def _spread(windows: Windows, sets: Sets, beside: Array | None) -> NDArray[np.bool_]:
@@ -152,21 +160,21 @@ class _Shifts:
     """
 
     windows: Windows
-    causes: tuple[Cause, ...]
+    causes: Causes
     sets: Sets
     chi2: Array
     gm: Array
     evidence: Array
     """(N,) log likelihood of the rest, as a density of the shifts."""
-    log_other: Array
-    """(N, k) log density of each shift for a reason that is not known."""
-    by_line: tuple[Array, ...]
-    """(N, k) for each cause: log probability that it held the window, times the density of its shift then."""
+    other: Array
+    """(N, k) density of each shift for a reason that is not known."""
+    by_line: Array
+    """(h, N, k) for each cause: probability that it held the window, times the density of its shift then."""
     alike: tuple[HeldAlike, Array] | None
     """The shifts as those of one share of the heel, and as those of one moment (but for the probability of that)."""
 
     @classmethod
-    def of(cls, windows: Windows, linear: Linear, sets: Sets, causes: tuple[Cause, ...]) -> _Shifts:
+    def of(cls, windows: Windows, linear: Linear, sets: Sets, causes: Causes) -> _Shifts:
         """Shift the windows of ``sets`` (N, k)."""
         count, k = sets.shape
         block = linear.projector[sets[:, :, None], sets[:, None, :]]
@@ -183,35 +191,42 @@ class _Shifts:
         # Density of a shift: held, even up to the reach; else log-even from its own uncertainty up to the reach, since
         # a cook is as likely as a crane.
         size = np.maximum(np.abs(shift), np.sqrt(variance))
-        log_span = np.log(np.log(reach / (u * linear.stiffness)))[sets]
-        # A shift of arm is minus stiffness times a shift of heel.
-        score = -shift / np.sqrt(np.maximum(variance, 1e-300))
-        by_line = tuple(
-            cause.log_held[sets] - np.log(reach)[sets] + np.log(np.maximum(ndtr(-cause.toward[sets] * score), 1e-300))
-            for cause in causes
-        )
+        span = np.log(reach / (u * linear.stiffness))[sets]
+        # A shift of arm is minus stiffness times a shift of heel: its direction is that of the heel it took away.
+        score = shift / np.sqrt(np.maximum(variance, 1e-300))
+        toward = causes.toward[:, sets]
+        direction = np.where(toward > 0.0, ndtr(score), np.where(toward < 0.0, ndtr(-score), 0.5))
+        by_line = causes.odds[:, sets] / reach[sets] * direction
         alike = None
         if 1 < k <= MOST_ALIKE:
             shifts = (windows, sets, block, shift, pull, log_det)
-            alike = HeldAlike.of(*shifts), moved_alike(*shifts, np.exp(log_span).mean(axis=1))
+            alike = HeldAlike.of(*shifts), moved_alike(*shifts, span.mean(axis=1))
         evidence = -0.5 * np.maximum(chi2, 0.0) + 0.5 * k * np.log(2 * np.pi) - 0.5 * log_det
-        return cls(windows, causes, sets, chi2, gm, evidence, -np.log(size) - log_span, by_line, alike)
+        return cls(windows, causes, sets, chi2, gm, evidence, 1.0 / (size * span), by_line, alike)
 
     def worth(self, share: float) -> Array:
         """(N, h) log weight of each set under each cause, where ``share`` of all windows is shifted unseen."""
-        shifted = np.log(share) + self.windows.hint_other
-        by_other = (shifted - np.log(2.0))[self.sets] + self.log_other
-        out = np.zeros((self.sets.shape[0], self.windows.heel.size), dtype=bool)
-        np.put_along_axis(out, self.sets, True, axis=1)
-        worth = np.empty((self.sets.shape[0], len(self.causes)))
-        for column, (cause, by_line) in enumerate(zip(self.causes, self.by_line, strict=True)):
-            together = np.logaddexp(by_other, by_line).sum(axis=1)
-            if self.alike is not None and cause.side in CONTACTS:
-                same = self.alike[0].log_density(cause.log_held[self.sets], by_other)
-                together = np.logaddexp(together, np.log(PRIOR_ALIKE["held"]) + same)
-            elif self.alike is not None and cause.side == "free":
-                same = self.alike[1] + shifted[self.sets].sum(axis=1)
-                together = np.logaddexp(together, np.log(PRIOR_ALIKE["moved"]) + same)
-            stay = np.log1p(-(share + cause.held))
-            worth[:, column] = cause.log_prior + together + np.where(out, 0.0, stay).sum(axis=1)
-        return worth + self.evidence[:, None]
+        causes, sets = self.causes, self.sets
+        shifted = share * np.exp(self.windows.hint_other)
+        by_other = 0.5 * shifted[sets] * self.other
+        together = np.log(by_other).sum(axis=1) + _log_product(1.0 + self.by_line / by_other)
+        if self.alike is not None:
+            for row, side in enumerate(causes.sides):
+                if side in CONTACTS:
+                    log_held = np.log(np.maximum(causes.odds[row][sets], 1e-300))
+                    same = np.log(PRIOR_ALIKE["held"]) + self.alike[0].log_density(log_held, np.log(by_other))
+                elif side == "free":
+                    same = np.log(PRIOR_ALIKE["moved"]) + self.alike[1] + np.log(shifted[sets]).sum(axis=1)
+                else:
+                    continue
+                together[row] = np.logaddexp(together[row], same)
+        stay = np.log1p(-(share + causes.held))
+        stays = stay.sum(axis=1)[:, None] - stay[:, sets].sum(axis=2)
+        return np.asarray((causes.log_prior[:, None] + together + stays).T + self.evidence[:, None])
+
+
+def _log_product(factors: Array) -> Array:
+    """Logarithm of the product over the last axis, a few factors at once, so that it neither vanishes nor overflows."""
+    if factors.shape[-1] == 0:
+        return np.zeros(factors.shape[:-1])
+    return np.asarray(np.log(np.multiply.reduceat(factors, range(0, factors.shape[-1], FACTORS), axis=-1)).sum(axis=-1))

@@ -77,7 +77,7 @@ def reduce_gm(
     if not displacement.value > 0:
         raise ValueError(f"displacement {displacement.value} kg; a mass above 0 is needed")
     problem = Problem.of(day, states, displacement, inputs or {}, overrules)
-    form, form_u = form_of(bm, kn)
+    hull = _Hull.of(bm, kn)
     usable = np.isfinite(problem.heel) & np.isfinite(np.diag(problem.covariance))
     if np.unique(problem.arm[usable]).size < 2:
         return _no_gm(problem, "GM needs windows with two different moments and a heel in each")
@@ -85,13 +85,10 @@ def reduce_gm(
     silent = no_response(problem.heel[candidates], problem.arm[candidates])
     if silent:
         return _no_gm(problem, silent)
-    assumed = form or wall_sided(gm_budget.BM_PER_GM_ASSUMED[0] * problem.rough_gm(candidates))
-    of_hull = consistency.PRIOR_BEND if kn is not None else consistency.PRIOR_FLARE
-    prior_bend = of_hull if form is not None else 0.5
-    found = consistency.consensus(problem.windows(candidates), assumed, prior_bend=prior_bend)
-    hull = form or straight()
-    if form is not None and found.bend is not None:
-        form = with_bend(form, found.bend)
+    assumed = hull.form or wall_sided(gm_budget.BM_PER_GM_ASSUMED[0] * problem.rough_gm(candidates))
+    found = consistency.consensus(problem.windows(candidates), assumed, prior_bend=hull.prior_bend)
+    if hull.form is not None and found.bend is not None:
+        hull = replace(hull, form=with_bend(hull.form, found.bend))
         notes.append(bend_words(found.bend))
     used = candidates.copy()
     used[np.flatnonzero(candidates)[~found.used]] = False
@@ -103,25 +100,8 @@ def reduce_gm(
     problem, day = widened(problem, day, found.scatter, found.fit.gain[0], used)
     if not found.consistent:
         notes.append(scatter_words(found.scatter))
-    problem, day, wind = referred(problem, day, form or assumed, used)
-    known = bm.value.value if bm is not None and bm.value is not None else None
-    result = _Reduction(
-        problem,
-        day,
-        hull,
-        form,
-        form_u,
-        used,
-        candidates,
-        found,
-        confidence,
-        carried,
-        notes,
-        known,
-        kn is None,
-        change,
-        wind,
-    ).result()
+    problem, day, wind = referred(problem, day, hull.form or assumed, used)
+    result = _Reduction(problem, day, hull, used, candidates, found, wind, notes, confidence, carried).result()
     if result.gm.u95(confidence) > abs(result.gm.value):
         return _no_gm(
             problem,
@@ -132,27 +112,54 @@ def reduce_gm(
 
 
 @dataclass(frozen=True)
-class _Reduction:
-    problem: Problem
-    day: DayHeel
-    hull: Form
-    """What the hydrostatics alone say; `form` may bend more."""
+class _Hull:
+    """What is known of the hull's curve."""
+
     form: Form | None
-    form_u: float
-    used: Mask
-    candidates: Mask
-    found: consistency.Consensus
-    confidence: float
-    carried: str
-    notes: list[str]
+    """The curve, with whatever bend the windows showed besides; None where nothing is known of it."""
+    alone: Form
+    """What the hydrostatics alone say."""
+    u: float
+    """m, standard uncertainty of the BM that shapes it."""
     bm: float | None
     """m, where it is known."""
     bm_alone: bool
-    """Whether of the hull only BM is known."""
-    change: ListChange | None
-    """Taken off the heels of ``problem``."""
+    """Whether nothing but BM is known."""
+
+    @classmethod
+    def of(cls, bm: Maybe[Quantified] | None, kn: Callable[[Array], Array] | None) -> _Hull:
+        """Take what `reduce_gm` was given."""
+        form, u = form_of(bm, kn)
+        known = bm.value.value if bm is not None and bm.value is not None else None
+        return cls(form, form or straight(), u, known, kn is None)
+
+    @property
+    def prior_bend(self) -> float:
+        """Probability beforehand that the plot bends otherwise."""
+        if self.form is None:
+            return 0.5
+        return consistency.PRIOR_FLARE if self.bm_alone else consistency.PRIOR_BEND
+
+
+@dataclass(frozen=True)
+class _Reduction:
+    problem: Problem
+    """A change of list taken off its heels, and referred to one wind."""
+    day: DayHeel
+    hull: _Hull
+    used: Mask
+    candidates: Mask
+    found: consistency.Consensus
     wind: Quantified | None
-    """Coefficient to which they are referred; None where the windows told nothing of it."""
+    """Coefficient to which the windows are referred; None where they told nothing of it."""
+    notes: list[str]
+    confidence: float
+    carried: str
+
+    @property
+    def change(self) -> ListChange | None:
+        """Taken off the heels of ``problem``."""
+        return self.found.list_change
 
     def result(self) -> GmResult:
         p = self.problem
@@ -161,7 +168,11 @@ class _Reduction:
         curve, upright, residual_curve = self._curve(self.used, self.found.selection_u)
         # With windows that do not agree the zero stays where it is, or it would run after them.
         raw = p.heel + self.change.size * self.change.share(p.time) if self.change is not None else p.heel
-        still = replace(self, problem=replace(p, heel=raw, zero_u=0.0, list_u=np.zeros(0)), change=None)
+        still = replace(
+            self,
+            problem=replace(p, heel=raw, zero_u=0.0, list_u=np.zeros(0)),
+            found=replace(self.found, list_change=None),
+        )
         _, line_all = still._line(usable, 0.0)
         curve_all, _, _ = still._curve(usable, 0.0)
         carried = self.carried if curve.value is not None else "line"
@@ -169,12 +180,12 @@ class _Reduction:
         notes = list(self.notes)
         if carried != self.carried:
             notes.append("BM or cross curves are not known: the straight line was carried on, its interval widened.")
-        if carried == "curve" and self.bm_alone and self.found.bend is None:
+        if carried == "curve" and self.hull.bm_alone and self.found.bend is None:
             notes.append(self._if_flared(gm.value))
         if not np.isfinite(self.day.zero_u):
             notes.append(zero_words(p.zero_u))
-        if self.bm is not None and gm.value > STIFF * self.bm:
-            notes.append(stiff_words(gm.value, self.bm))
+        if self.hull.bm is not None and gm.value > STIFF * self.hull.bm:
+            notes.append(stiff_words(gm.value, self.hull.bm))
         intercept, slope = line_fit.intercept, line_fit.slope
         corrected = p.arm * p.displacement.value + p.rise * p.displacement.value * np.tan(p.heel)
         residual_line = p.heel - np.arctan(intercept + slope * corrected)
@@ -208,7 +219,7 @@ class _Reduction:
                 p.arm_covariance,
                 self.used,
                 usable,
-                self.hull,
+                self.hull.alone,
                 self.found,
             ),
         )
@@ -233,27 +244,27 @@ class _Reduction:
     def _curvature(self, lever: gm_budget.Lever) -> BudgetLine:
         """What the straight line leaves out, as a standard uncertainty since it is not corrected for."""
         bias = gm_budget.curvature_bias(lever)
-        if self.form is None:
+        if self.hull.form is None:
             mean, sd = gm_budget.BM_PER_GM_ASSUMED
             return BudgetLine(
                 "curvature left out", abs(bias * lever.gm) * float(np.hypot(mean, sd)), f"BM taken as {mean:g} GM"
             )
-        model = heel_at(lever.arm, lever.gm, 0.0, self.form)
+        model = heel_at(lever.arm, lever.gm, 0.0, self.hull.form)
         plain = heel_at(lever.arm, lever.gm, 0.0, straight())
-        return BudgetLine("curvature left out", abs(float(lever.gain @ (model - plain))), self.form.name)
+        return BudgetLine("curvature left out", abs(float(lever.gain @ (model - plain))), self.hull.form.name)
 
     def _curve(self, keep: Mask, selection_u: float) -> tuple[Maybe[Quantified], Quantified | None, Array]:
         p = self.problem
-        if self.form is None:
+        if self.hull.form is None:
             nothing = np.full(p.heel.size, np.nan)
             return Maybe(None, "BM or cross curves are not known; give hydrostatics for the true curve"), None, nothing
-        fit, _ = p.fit(self.form, keep)
+        fit, _ = p.fit(self.hull.form, keep)
         square = np.ix_(keep, keep)
         tilt = np.outer(fit.stiffness, fit.stiffness)
         lever = gm_budget.Lever(fit.gm, fit.gain[0], fit.stiffness, p.heel[keep], p.arm[keep])
-        shape = BudgetLine("BM", abs(gm_budget.curvature_bias(lever)) * self.form_u, self.form.name)
-        gm = self._quantified(lever, keep, selection_u, shape, self.form.name, self.found.bend)
-        zero = float(heel_at(0.0, fit.gm, fit.tcg, self.form)[0])
+        shape = BudgetLine("BM", abs(gm_budget.curvature_bias(lever)) * self.hull.u, self.hull.form.name)
+        gm = self._quantified(lever, keep, selection_u, shape, self.hull.form.name, self.found.bend)
+        zero = float(heel_at(0.0, fit.gm, fit.tcg, self.hull.form)[0])
         own = p.covariance[square] + p.arm_covariance[square] / tilt
         list_u, zero_u = float(np.sqrt(fit.gain[1] @ own @ fit.gain[1]) / abs(fit.gm)), p.zero_u
         upright = Quantified(
@@ -263,12 +274,12 @@ class _Reduction:
             unit="rad",
         )
         with np.errstate(invalid="ignore"):
-            residuals = p.heel - heel_at(p.arm, fit.gm, fit.tcg, self.form, p.rise)
+            residuals = p.heel - heel_at(p.arm, fit.gm, fit.tcg, self.hull.form, p.rise)
         return Maybe(gm), upright, residuals
 
     def _if_flared(self, gm: float) -> str:
         """Say what flare, of which BM says nothing, would do to GM."""
-        p, keep, form = self.problem, self.used, self.form or straight()
+        p, keep, form = self.problem, self.used, self.hull.form or straight()
         bm = 2.0 * float(form.c(np.arctan(np.array([0.1])))[0]) / 0.1**3
         more = 4.0 * np.tan(np.deg2rad(FLARE_TOLD)) ** 2 * bm
         flared = with_bend(form, Bend("round", more, 0.0))

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import fdtri, stdtrit
 
 from reduction.gm.consistency.values import Array, Sets, Windows
-from reduction.gm.curve import CurveFit, Form, fit_curve, sensitivity, start_from_line
+from reduction.gm.curve import CurveFit, Form, fit_moments, sensitivity
 
 ALPHA_CHI2 = 0.015
 """Probability a day that clean windows fail the joint test."""
@@ -59,11 +59,9 @@ def normaliser(windows: Windows, linear: Linear) -> float:
 
 
 def fitted(windows: Windows, form: Form) -> CurveFit:
-    """Fit by heel, the moments' own uncertainty turned into heel by the stiffness."""
-    gm, _ = start_from_line(windows.heel, windows.arm, form, windows.rise)
-    _, stiffness = sensitivity(windows.heel, gm, form, windows.rise)
-    covariance = windows.weighing + windows.arm_covariance / np.outer(stiffness, stiffness)
-    return fit_curve(windows.heel, windows.arm, covariance, form, windows.rise)
+    """Fit by heel, the moments' own uncertainty turned into heel by how stiff she is."""
+    told = windows.heel, windows.arm, windows.weighing, windows.arm_covariance
+    return fit_moments(*told, form, windows.rise)[0]
 
 
 def scores(windows: Windows, linear: Linear, left_out: Sets) -> tuple[Array, Array, Array]:

@@ -61,23 +61,23 @@ def main() -> None:
     parser.add_argument("--seeds", default="", help="these vessels; rolls of 4.0 s are 3892, 13503, 6304, 19454")
     how = parser.parse_args()
     print("period s   bins   with record   mean   evidence   checks   all ms   over a factor")
-    asked = [int(seed) for seed in how.seeds.split(",") if seed]
+    named = [int(seed) for seed in how.seeds.split(",") if seed]
     shown = 0
-    for seed in asked or count():
+    for seed in named or count():
         day, truth = gaussian_day.make("quiet", seed, rate=20.0)
         if day.windows[0].stop - day.windows[0].start < 165.0:
             continue
         learnt = learnt_from(day)
         assert not isinstance(learnt, str)
-        (mean, evidence, asked, factor), bins, both = timed(day, learnt)
-        whole = mean + evidence + asked
+        (mean, evidence, judged, factor), bins, both = timed(day, learnt)
+        whole = mean + evidence + judged
         print(
-            f"{truth.period:8.1f} {bins:6d} {both:13d} {mean:6.1f} {evidence:10.1f} {asked:8.1f} {whole:8.1f}"
+            f"{truth.period:8.1f} {bins:6d} {both:13d} {mean:6.1f} {evidence:10.1f} {judged:8.1f} {whole:8.1f}"
             f" {whole / factor:15.1f}",
             flush=True,
         )
         shown += 1
-        if not asked and shown == how.vessels:
+        if not named and shown == how.vessels:
             break
 
 

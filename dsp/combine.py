@@ -224,7 +224,7 @@ def drift_believed(drift: Array, prior: Array) -> Array:
     So one station that drifts where the others keep to their records is let drift, and takes none of them with it.
 
     >>> drift_believed(np.array([0.0, 20.0]), np.ones(2)).round(1)
-    array([ 1. , 10. ])
+    array([ 1., 10.])
     """
     ratio = (DRIFT_LAW + (drift / prior) ** 2) / (DRIFT_LAW + 1.0)
     return np.asarray(prior * np.sqrt(np.maximum(ratio, 1.0)))

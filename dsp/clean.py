@@ -143,7 +143,7 @@ def _resolution(value: Array) -> float:
 def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
     """Off the median of seven, and off the cubic through two neighbours each side, which smooth motion never is.
 
-    The worst of five neighbours is taken first, bridged, and the rest looked at again, three times. Next to a pause or
+    The worst of seven neighbours is taken first, bridged, and the rest looked at again, three times. Next to a pause or
     a stuck run, where the record jumps, nothing is called a spike.
     """
     spike = np.zeros(value.size, dtype=bool)
@@ -151,37 +151,39 @@ def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
         return spike
     steps = np.diff(time)
     jump = np.flatnonzero((steps > 3.0 * float(np.median(steps))) | (np.diff(stuck.astype(np.int8)) != 0))
-    index, bridged, open_to_it = np.arange(value.size), value.copy(), ~stuck
+    index, mended, open_to_it = np.arange(value.size), value.copy(), ~stuck
     open_to_it[np.clip(jump[:, None] + np.arange(-3, 5), 0, value.size - 1)] = False
     limits: tuple[Array, Array] | None = None
     part: slice | NDArray[np.intp] = slice(None)
     judged = open_to_it
     for _ in range(3):
-        median, bend = _off(bridged[part])
+        off, bend = _off(mended[part])
         if limits is None:  # medians, which a spike does not move
-            limits = SPIKE_SCALES * _scale(median, resolution), SPIKE_SCALES * _scale(bend, resolution)
-        far = (median > limits[0][part]) & (bend > limits[1][part]) & (median > 2.5 * resolution + 1e-9) & judged[part]
+            limits = SPIKE_SCALES * _scale(off, resolution), SPIKE_SCALES * _scale(bend, resolution)
+        far = (off > limits[0][part]) & (bend > limits[1][part]) & (off > 2.5 * resolution + 1e-9) & judged[part]
         rows = np.flatnonzero(far)
-        beside = np.clip(rows[:, None] + np.arange(-2, 3), 0, far.size - 1)
-        rows = rows[bend[rows] >= bend[beside].max(axis=1, initial=0.0)]
+        beside = np.clip(rows[:, None] + np.arange(-3, 4), 0, far.size - 1)
+        # By the median: beside two spikes in a row the cubic bends more at a good neighbour than at either of them.
+        rows = rows[off[rows] >= off[beside].max(axis=1, initial=0.0)]
         if not rows.size:
             break
         spike[index[part][rows]] = True
-        # A bridge changes what is said of readings up to four away, who are judged by those up to four further.
+        # By neighbours that are no spikes themselves, found already or not.
+        sound, out = ~spike[part] & (off <= limits[0][part]), spike[part]
+        mended[index[part][out]] = np.interp(index[part][out], index[part][sound], value[part][sound])
+        # What was mended changes what is said of readings up to three away, who are judged by those three further.
         part, judged = np.flatnonzero(_about(spike, 8)), open_to_it & _about(spike, 4)
-        out = spike[part]
-        bridged[part[out]] = np.interp(part[out], part[~out], value[part[~out]])
     return spike
 
 
 def _off(value: Array) -> tuple[Array, Array]:
     """How far each reading is off the median of seven, and off the cubic through two neighbours each side."""
-    median = np.abs(value - median_filter(value, size=7, mode="nearest"))
+    off = np.abs(value - median_filter(value, size=7, mode="nearest"))
     padded = np.pad(value, 2, mode="edge")
     cubic = (4.0 * (padded[1:-3] + padded[3:-1]) - padded[:-4] - padded[4:]) / 6.0
     bend = np.abs(value - cubic)
-    bend[:2], bend[-2:] = median[:2], median[-2:]
-    return median, bend
+    bend[:2], bend[-2:] = off[:2], off[-2:]
+    return off, bend
 
 
 def _about(mask: Mask, reach: int) -> Mask:

@@ -21,6 +21,7 @@ def every_round_over_the_whole(value: Array) -> np.ndarray:
         bend[:2], bend[-2:] = off[:2], off[-2:]
         limits = limits or [8.0 * scale(off), 8.0 * scale(bend)]
         far = (off > limits[0]) & (bend > limits[1]) & (off >= maximum_filter(off, size=7)) & (off > 1e-9)
+        far &= off > 0.5 * bend
         spike |= far
         sound = ~spike & (off <= limits[0])
         mended[spike] = np.interp(np.flatnonzero(spike), np.flatnonzero(sound), value[sound])
@@ -80,3 +81,12 @@ def test_spikes_in_a_row_are_marked_and_their_neighbours_are_not(spikes: tuple[f
     assert made.spike[hit].all()
     # At a crest of heavy roll a straight bridge is as far off as noise, and takes a neighbour with it.
     assert np.count_nonzero(made.spike & ~hit) <= (2 if roll < 1.0 else 5)
+
+
+@pytest.mark.parametrize("roll", [0.0, 0.1, 0.3])
+def test_a_level_that_jumps_has_no_spikes(roll: float) -> None:
+    rng = np.random.default_rng(8)
+    time = np.arange(3000) * 0.5
+    value = np.repeat([0.0, 1.0, 2.0, 1.0, 0.0, -1.0], 500) + roll * np.sin(2 * np.pi * time / 8.0)
+    value += 0.001 * rng.standard_normal(time.size)
+    assert not mark(Trace("aft", time, value, np.zeros(time.size, dtype=bool)), StationKnowledge("aft")).spike.any()

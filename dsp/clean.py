@@ -162,7 +162,7 @@ def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
             limits = SPIKE_SCALES * _scale(off, resolution), SPIKE_SCALES * _scale(bend, resolution)
         far = (off > limits[0][part]) & (bend > limits[1][part]) & (off > 2.5 * resolution + 1e-9) & judged[part]
         # Beside a spike, or where she jumps, the cubic bends at a reading that stands where its neighbours do.
-        far &= off > 0.5 * bend
+        far &= off > 0.6 * bend
         rows = np.flatnonzero(far)
         beside = np.clip(rows[:, None] + np.arange(-3, 4), 0, far.size - 1)
         # By the median: beside two spikes in a row the cubic bends more at a good neighbour than at either of them.

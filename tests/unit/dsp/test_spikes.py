@@ -21,7 +21,7 @@ def every_round_over_the_whole(value: Array) -> np.ndarray:
         bend[:2], bend[-2:] = off[:2], off[-2:]
         limits = limits or [8.0 * scale(off), 8.0 * scale(bend)]
         far = (off > limits[0]) & (bend > limits[1]) & (off >= maximum_filter(off, size=7)) & (off > 1e-9)
-        far &= off > 0.5 * bend
+        far &= off > 0.6 * bend
         spike |= far
         sound = ~spike & (off <= limits[0])
         mended[spike] = np.interp(np.flatnonzero(spike), np.flatnonzero(sound), value[sound])

@@ -10,6 +10,9 @@ from dsp.types import Array, StationKnowledge, StationMarks, Trace
 
 SPIKE_SCALES = 8.0
 """A sample this many robust standard deviations off the median of its neighbours is a spike."""
+STANDS_OFF = 0.6
+"""Of what it is off the cubic through its neighbours a spike is off their median as well, at least. Beside a spike, or
+where she jumps, the cubic bends at a reading that stands where its neighbours do."""
 STUCK_SECONDS = 3.0
 """A run of one value is never called stuck before it has lasted this long."""
 STUCK_RUNS = 20.0
@@ -153,6 +156,7 @@ def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
     jump = np.flatnonzero((steps > 3.0 * float(np.median(steps))) | (np.diff(stuck.astype(np.int8)) != 0))
     index, mended, open_to_it = np.arange(value.size), value.copy(), ~stuck
     open_to_it[np.clip(jump[:, None] + np.arange(-3, 5), 0, value.size - 1)] = False
+    away = np.zeros(value.size, dtype=bool)
     limits: tuple[Array, Array] | None = None
     part: slice | NDArray[np.intp] = slice(None)
     judged = open_to_it
@@ -160,9 +164,9 @@ def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
         off, bend = _off(mended[part])
         if limits is None:  # medians, which a spike does not move
             limits = SPIKE_SCALES * _scale(off, resolution), SPIKE_SCALES * _scale(bend, resolution)
-        far = (off > limits[0][part]) & (bend > limits[1][part]) & (off > 2.5 * resolution + 1e-9) & judged[part]
-        # Beside a spike, or where she jumps, the cubic bends at a reading that stands where its neighbours do.
-        far &= off > 0.6 * bend
+        away[part] = off > limits[0][part]
+        far = away[part] & (bend > limits[1][part]) & (off > STANDS_OFF * bend)
+        far &= (off > 2.5 * resolution + 1e-9) & judged[part]
         rows = np.flatnonzero(far)
         beside = np.clip(rows[:, None] + np.arange(-3, 4), 0, far.size - 1)
         # By the median: beside two spikes in a row the cubic bends more at a good neighbour than at either of them.
@@ -171,10 +175,11 @@ def _spikes(time: Array, value: Array, stuck: Mask, resolution: float) -> Mask:
             break
         spike[index[part][rows]] = True
         # By neighbours that are no spikes themselves, found already or not.
-        sound, out = ~spike[part] & (off <= limits[0][part]), spike[part]
-        mended[index[part][out]] = np.interp(index[part][out], index[part][sound], value[part][sound])
-        # What was mended changes what is said of readings up to three away, who are judged by those three further.
-        part, judged = np.flatnonzero(_about(spike, 8)), open_to_it & _about(spike, 4)
+        sound = np.flatnonzero(~spike & ~away)
+        mended[spike] = np.interp(np.flatnonzero(spike), sound, value[sound])
+        # That changes what is said of readings up to four away, who are held against those three further, and they
+        # against the median of three more.
+        part, judged = np.flatnonzero(_about(spike, 10)), open_to_it & _about(spike, 4)
     return spike
 
 

@@ -23,6 +23,8 @@ ASSUMED_DRIFT_U = 0.01 * DEGREE / 3600.0 / COVERAGE_95
 """rad/s, standard uncertainty of drift of a lone station without a record (0.01 deg per hour at 95 %)."""
 FREE_DRIFT_U = 0.2 * DEGREE / 3600.0
 """rad/s, prior of drift between stations where the record says nothing: wide enough to leave it to the data."""
+LEAST_DRIFT_U = 1e-11
+"""rad/s (2e-6 degrees an hour), taken where a record says that there is less, or none at all."""
 CONFLICT = 1e-3
 """Probability by chance below which the stations' scales are said to contradict their records."""
 SOLUTIONS = 12
@@ -82,6 +84,7 @@ def align(
     u = np.nan_to_num(noise)[:, None] * share + 1e-9
     scale_prior = np.array([k.scale_u if np.isfinite(k.scale_u) else ASSUMED_SCALE_U for k in knowledge])
     drift_prior = np.array([k.drift_u if np.isfinite(k.drift_u) else FREE_DRIFT_U for k in knowledge])
+    drift_prior = np.maximum(drift_prior, LEAST_DRIFT_U)
     centre = float(np.mean([0.5 * (w.start + w.stop) for w in windows])) if windows else grid.start
     times = np.array([0.5 * (w.start + w.stop) - centre for w in windows])
     assumptions = _assumptions(knowledge)
@@ -164,7 +167,7 @@ def _solve(
         for column, prior in (
             (count + s, 0.1),
             (count + stations + s, max(scale_prior[s], 1e-7)),
-            (count + 2 * stations + s, max(drift_prior[s], 1e-13)),
+            (count + 2 * stations + s, drift_prior[s]),
         ):
             row = np.zeros(size)
             row[column] = 1.0 / prior
@@ -241,7 +244,7 @@ def _common_drift(drift: Array, prior: Array, knowledge: tuple[StationKnowledge,
     usable = np.isfinite(known)
     if usable.any() and stations > 1:
         believed = drift_believed(drift, prior)
-        alone = float(1.0 / np.sqrt(np.sum(1.0 / np.maximum(believed, 1e-13) ** 2)))
+        alone = float(1.0 / np.sqrt(np.sum(1.0 / believed**2)))
         if not usable.all():
             alone = max(alone, float(np.max(known[usable]) / np.sqrt(stations)))
         odd = usable & (np.abs(drift) > np.sqrt(chdtri(1.0, CONFLICT / stations)) * prior)

@@ -90,8 +90,7 @@ def beside_scatter(
     windows, linear : by which ``levels`` were weighed, without scatter.
     form, start : of the hull; GM and TCG (m) about which the curve was made linear.
     """
-    variance = np.diag(windows.covariance) + np.diag(windows.arm_covariance) / start[0] ** 2
-    size = float(np.median(variance))
+    size = windows.middle_variance(linear.stiffness)
     each, beforehand = [list(levels)], [np.log(PRIOR[0])]
     for ratio, prior in zip(RATIOS[1:], PRIOR[1:], strict=True):
         wider = replace(windows, presumed=float(ratio) ** 2 * size)

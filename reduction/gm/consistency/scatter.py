@@ -56,8 +56,7 @@ def scatter_of(windows: Windows, form: Form, gm: float, tcg: float) -> Scatter:
     share = np.exp(weight - logsumexp(weight))
     # Beside sets of windows left out, which are weighed by a covariance taken as known.
     known = np.array([plot.worth(ratio) for ratio in RATIOS])
-    presumed = plot.worth(float(np.sqrt(windows.presumed / plot.size)))
-    odds = float(logsumexp((np.log(PRIOR) + known)[1:]) - presumed)
+    odds = float(logsumexp((np.log(PRIOR) + known)[1:]) - known[0])
     return Scatter(RATIOS**2 * plot.size, share, float(np.sqrt(1.0 + share @ RATIOS**2)), odds)
 
 
@@ -82,7 +81,7 @@ def _plot(windows: Windows, form: Form, gm: float, tcg: float) -> _Plot:
     rest = windows.arm + windows.rise * tangent - form.c(windows.heel) - gm * tangent + tcg
     design = np.column_stack([tangent, -np.ones_like(tangent)]) / stiffness[:, None]
     covariance = windows.covariance + windows.arm_covariance / np.outer(stiffness, stiffness)
-    size = float(np.median(np.diag(covariance)))
+    size = windows.middle_variance(stiffness)
     return _Plot(
         (covariance + windows.zero_u**2 + windows.of_list) / size,
         design / np.sqrt(np.sum(design**2, axis=0)),

@@ -27,6 +27,8 @@ FEWEST_BESIDE = 2
 """Windows before and after a change of list; beside a single one it cannot be told from a shift of that window."""
 LEAST_UNLIKE = 0.02
 """Share of the square of the moments, about their mean, that a change of list must leave unexplained."""
+FACTORS = 16
+"""Factors of a weight that are multiplied at once."""
 EXHAUSTIVE = 6000
 """Sets of one size up to this number are all tried; beyond it only extensions of the best `BEAM` sets."""
 BEAM = 400
@@ -34,10 +36,6 @@ FALLING, NEGLIGIBLE = 3, 20.0
 """Beyond `EXHAUSTIVE`: sizes in a row whose likeliest set weighs less than that of the size before, and the logarithm
 by which it lies behind the likeliest of all, from which larger sets are not looked for. What sets weigh peaks at the
 number of windows that were disturbed; a day of forty windows has sets of up to twenty."""
-
-
-FACTORS = 16
-"""Factors multiplied at once."""
 
 
 @dataclass(frozen=True)
@@ -52,11 +50,6 @@ class Weighed:
     def sets(self) -> Sets:
         """(N, k) window numbers left out."""
         return self.shifts.sets
-
-    @property
-    def chi2(self) -> Array:
-        """(N,) of the rest."""
-        return self.shifts.chi2
 
     @property
     def gm(self) -> Array:
@@ -162,7 +155,6 @@ class _Shifts:
     windows: Windows
     causes: Causes
     sets: Sets
-    chi2: Array
     gm: Array
     evidence: Array
     """(N,) log likelihood of the rest, as a density of the shifts."""
@@ -202,7 +194,7 @@ class _Shifts:
             shifts = (windows, sets, block, shift, pull, log_det)
             alike = HeldAlike.of(*shifts), moved_alike(*shifts, span.mean(axis=1))
         evidence = -0.5 * np.maximum(chi2, 0.0) + 0.5 * k * np.log(2 * np.pi) - 0.5 * log_det
-        return cls(windows, causes, sets, chi2, gm, evidence, 1.0 / (size * span), by_line, alike)
+        return cls(windows, causes, sets, gm, evidence, 1.0 / (size * span), by_line, alike)
 
     def worth(self, share: float) -> Array:
         """(N, h) log weight of each set under each cause, where ``share`` of all windows is shifted unseen."""

@@ -67,6 +67,10 @@ class Windows:
         """(n, n) rad2 of a change of list."""
         return np.outer(self.list_u, self.list_u) if self.list_u.size else np.zeros_like(self.covariance)
 
+    def middle_variance(self, stiffness: Array) -> float:
+        """rad2, that of the middle window by itself, moments included; ``stiffness`` (n,) m/rad."""
+        return float(np.median(np.diag(self.covariance) + np.diag(self.arm_covariance) / stiffness**2))
+
     def part(self, keep: NDArray[np.bool_]) -> Windows:
         """Return the windows of ``keep`` alone."""
         square = np.ix_(keep, keep)
@@ -114,7 +118,7 @@ class Scatter:
     ratio: float
     """Factor by which it widens the windows' uncertainties."""
     log_odds: float
-    """Log likelihood of the windows with scatter (of unknown size) over that with what is presumed of it."""
+    """Log likelihood of the windows with scatter (of unknown size) over that without."""
 
     @property
     def variance(self) -> float:

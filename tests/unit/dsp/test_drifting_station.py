@@ -67,6 +67,15 @@ def test_stations_that_keep_to_their_records_are_taken_at_their_word() -> None:
     assert np.max(np.abs(off)) < 3e-6
 
 
+def test_a_record_of_no_drift_at_all_is_a_record() -> None:
+    found, off = aligned((0.0, 0.2 * HOUR, 0.0), 0.0)
+    assert np.isfinite(found.drift).all() and np.isfinite(found.drift_u)
+    assert found.drift[1] == pytest.approx(0.2 * HOUR, rel=0.02)
+    assert np.max(np.abs(off)) < 3e-6
+    still, _ = aligned((0.0, 0.0, 0.0), 0.0)
+    assert still.conflict == ""
+
+
 def test_without_records_they_are_judged_by_how_they_part() -> None:
     found, _ = aligned((0.0, 0.01 * HOUR, -0.01 * HOUR), float("nan"))
     assert found.conflict == ""
